@@ -1,0 +1,265 @@
+"""From places, closing pieces and patterns to the integer program, with nothing lost on the way.
+
+For every place, every closing piece and every foot, the heights that would do are an interval.
+Sorted heights between two interval ends are interchangeable and become one cell, and of the
+patterns in a cell only those stay that no other beats in price and in every piece at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.cribbing.closers import Closer, height_bands
+from trackkit.cribbing.heights import TICK, Laid, Patterns, to_cost
+from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.sites import Site
+
+__all__ = ["Intervals", "Rooms", "Serving", "feet_of", "intervals_of", "nearest_fill", "servings"]
+
+Ints = NDArray[np.int64]
+
+_NEVER: Final = np.iinfo(np.int64).min // 4
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """Pile heights that would do, as the closing pieces of one place (or two) allow.
+
+    Attributes
+    ----------
+    low, high : ndarray, shape (n,)
+        First and last height of the pile [ticks], before the shift of its foot.
+    cost : ndarray, shape (n,)
+        Price of the closing pieces with their chance of change [cost units].
+    closers : ndarray, shape (n, 4)
+        Which closing pieces, one for each tie end; -1 beyond.
+    reach : ndarray, shape (n,)
+        Greatest height of the closing pieces [ticks], for the height-to-base rule.
+    """
+
+    low: Ints
+    high: Ints
+    cost: Ints
+    closers: Ints
+    reach: Ints
+
+    def __len__(self) -> int:
+        return len(self.low)
+
+    def take(self, chosen: NDArray[np.int64] | NDArray[np.bool_]) -> Intervals:
+        """Return some of them."""
+        return Intervals(
+            self.low[chosen], self.high[chosen], self.cost[chosen], self.closers[chosen], self.reach[chosen]
+        )
+
+
+def intervals_of(
+    sites: Sequence[Site], closers: Sequence[Sequence[Closer]], rules: StackRules
+) -> list[list[Intervals]]:
+    """Return, for every place, the intervals of each of its tie ends.
+
+    ``closers`` holds for every place the closing pieces that go under its ties.
+    """
+    found: list[list[Intervals]] = [[] for _ in sites]
+    kinds: dict[int, list[tuple[int, int]]] = {}
+    for number, site in enumerate(sites):
+        for end in range(len(site.ties)):
+            kinds.setdefault(id(closers[number]), []).append((number, end))
+    for ends in kinds.values():
+        own = closers[ends[0][0]]
+        sds = [sites[number].sds[end] for number, end in ends]
+        start, stop, price = height_bands(own, sds, rules)
+        cost = np.array([[to_cost(value) for value in row] for row in price], dtype=np.int64)
+        reach = np.array([_ceil(closer.high) for closer in own], dtype=np.int64)
+        heights = np.array([sites[number].heights[end] for number, end in ends])[:, None, None]
+        low = np.ceil((heights - stop) / TICK - 1e-4).astype(np.int64)
+        high = np.floor((heights - start) / TICK + 1e-4).astype(np.int64)
+        for place, (number, _) in enumerate(ends):
+            found[number].append(_compact(low[place], high[place], cost, reach))
+    return found
+
+
+def _ceil(metres: float) -> int:
+    return int(np.ceil(metres / TICK - 1e-4))
+
+
+def _compact(low: Ints, high: Ints, cost: Ints, reach: Ints) -> Intervals:
+    """Return the intervals that exist, each once, at its lowest price."""
+    exists = (low <= high) & (high >= 0)
+    wider = np.ones_like(exists)
+    wider[:, 1:] = ~exists[:, :-1] | (low[:, 1:] < low[:, :-1]) | (high[:, 1:] > high[:, :-1])
+    closer, band = np.nonzero(exists & wider)
+    ids = np.full((len(closer), 4), -1, dtype=np.int64)
+    ids[:, 0] = closer
+    return Intervals(low[closer, band], high[closer, band], cost[closer, band], ids, reach[closer])
+
+
+def both(first: Intervals, second: Intervals) -> Intervals:
+    """Return the intervals in which one pile height serves two tie ends, each with its own closing piece."""
+    low = np.maximum(first.low[:, None], second.low[None, :])
+    high = np.minimum(first.high[:, None], second.high[None, :])
+    one, two = np.nonzero(low <= high)
+    width = int((first.closers[:1] >= 0).sum()) if len(first) else 0
+    ids = first.closers[one].copy()
+    ids[:, width:] = second.closers[two][:, : 4 - width]
+    reach = np.maximum(first.reach[one], second.reach[two])
+    return Intervals(low[one, two], high[one, two], first.cost[one] + second.cost[two], ids, reach)
+
+
+def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bool = False) -> tuple[Ints, Ints]:
+    """Return which feet a place allows, and how much each raises the pile.
+
+    Parameters
+    ----------
+    any_foot : bool
+        Allow feet that are too small for the ground, and none at all: for fills too low for a pad.
+
+    Returns
+    -------
+    allowed : ndarray of 0 or 1, shape (layers + 1,)
+        The last is the pile of nothing, with a closing piece straight on the ground.
+    shift : ndarray, shape (layers + 1,)
+        What a wedge seat lifts the middle of the foot by [ticks].
+    """
+    least = 0.0 if any_foot else rules.least_foot(site.ground)
+    allowed = np.array([one.area >= least - 1e-9 for one in laid] + [least == 0.0], dtype=np.int64)
+    shift = np.zeros(len(laid) + 1, dtype=np.int64)
+    if site.seat in ("wedge", "pack"):
+        along, cross = abs(np.tan(site.along)), abs(np.tan(site.cross))
+        shift[:-1] = [round((along * one.length + cross * one.width) / 2.0 / TICK) for one in laid]
+    if site.seat and len(site.ties) > 1:
+        allowed[-1] = 0
+    return allowed, shift
+
+
+class Rooms:
+    """Steps of the closing pieces' greatest height, in which the height-to-base rule is kept."""
+
+    def __init__(self, reaches: Sequence[int]) -> None:
+        self.steps = np.unique(np.asarray(reaches, dtype=np.int64))
+
+    def needed(self, reach: Ints) -> Ints:
+        """Return the step that a closing piece needs."""
+        return np.searchsorted(self.steps, reach, side="left")
+
+    def given(self, room: Ints) -> Ints:
+        """Return the highest step that a pattern's room allows; -1 for none."""
+        return np.searchsorted(self.steps, room, side="right") - 1
+
+
+@dataclass(frozen=True)
+class Serving:
+    """Which place may be served in which cell: the columns before classes are formed.
+
+    Attributes
+    ----------
+    owner : ndarray, shape (n,)
+        Which of the places (or pairs of places) it serves.
+    cell : ndarray, shape (n,)
+    cost : ndarray, shape (n,)
+    closers : ndarray, shape (n, 4)
+    footed : ndarray of bool, shape (n,)
+        Whether anything stands under the closing piece.
+    pattern_cell : ndarray, shape (patterns,)
+        Cell of every pattern; -1 where no place can use it.
+    n_cells : int
+    """
+
+    owner: Ints
+    cell: Ints
+    cost: Ints
+    closers: Ints
+    footed: NDArray[np.bool_]
+    pattern_cell: Ints
+    n_cells: int
+
+
+def servings(
+    patterns: Patterns, owners: Sequence[Intervals], feet: Sequence[tuple[Ints, Ints]], rooms: Rooms
+) -> Serving:
+    """Return every cell in which every owner can be served by these patterns.
+
+    ``owners`` and ``feet`` go together: the intervals of a place and its `feet_of`.
+    """
+    pattern_cell = np.full(len(patterns.ticks), -1, dtype=np.int64)
+    parts: list[tuple[Ints, Ints, Ints, Ints, NDArray[np.bool_]]] = []
+    cells = 0
+    if owners:
+        owner = np.repeat(np.arange(len(owners)), [len(own) for own in owners])
+        low, high, cost, closers, reach = (
+            np.concatenate([getattr(own, name) for own in owners])
+            for name in ("low", "high", "cost", "closers", "reach")
+        )
+        step = rooms.needed(reach)
+        table = np.array([np.concatenate(foot) for foot in feet])
+        half = table.shape[1] // 2
+        group = _same_columns(table[:, :half], table[:, half:])[patterns.foot]
+        room = rooms.given(patterns.room)
+        key = group * (len(rooms.steps) + 1) + room + 1
+        key[patterns.foot == len(patterns.laid)] += 10**6  # the pile of nothing is always by itself
+        for value in np.unique(key[room >= 0]):
+            own = np.flatnonzero(key == value)
+            foot = patterns.foot[own[0]]
+            usable = (table[owner, foot] == 1) & (step <= room[own[0]])
+            rows = np.flatnonzero(usable)
+            shift = table[owner[rows], half + foot]
+            heights = patterns.ticks[own]
+            first = np.searchsorted(heights, low[rows] - shift, side="left")
+            last = np.searchsorted(heights, high[rows] - shift, side="right")
+            some = first < last
+            rows, first, last = rows[some], first[some], last[some]
+            if not len(rows):
+                continue
+            breaks = np.unique(np.concatenate((first, last)))
+            begin, stop = np.searchsorted(breaks, first), np.searchsorted(breaks, last)
+            place = np.searchsorted(breaks, np.arange(len(own)), side="right") - 1
+            inside = (place >= 0) & (place < len(breaks) - 1)
+            pattern_cell[own[inside]] = cells + place[inside]
+            length = stop - begin
+            rows = np.repeat(rows, length)
+            offset = np.arange(len(rows)) - np.repeat(np.cumsum(length) - length, length)
+            cell = cells + np.repeat(begin, length) + offset
+            footed = np.full(len(rows), foot < len(patterns.laid))
+            parts.append((owner[rows], cell, cost[rows], closers[rows], footed))
+            cells += len(breaks) - 1
+    if not parts:
+        none = np.zeros(0, dtype=np.int64)
+        return Serving(none, none, none, np.zeros((0, 4), np.int64), none.astype(bool), pattern_cell, 0)
+    joined = [np.concatenate([part[place] for part in parts]) for place in range(5)]
+    return Serving(joined[0], joined[1], joined[2], joined[3], joined[4], pattern_cell, cells)
+
+
+def _same_columns(allowed: Ints, shift: Ints) -> Ints:
+    """Return a group number for every foot: feet that no place tells apart share one."""
+    both_ways = np.concatenate((allowed, np.where(allowed == 1, shift, 0)))
+    _, group = np.unique(both_ways, axis=1, return_inverse=True)
+    return np.asarray(group, dtype=np.int64).reshape(-1)
+
+
+def nearest_fill(
+    site: Site, patterns: Patterns, foot: tuple[Ints, Ints], closers: Sequence[Closer], top: float
+) -> float:
+    """Return the fill nearest to this place's that could be closed there [m]; NaN if there is none.
+
+    The truck's counts don't matter here, only what kinds of pieces it has.
+    """
+    allowed, shift = foot
+    usable = np.flatnonzero(allowed[patterns.foot] == 1)
+    base = (patterns.ticks + shift[patterns.foot])[usable] * TICK
+    offset = sum(site.fills) / len(site.fills) - sum(site.heights) / len(site.heights)
+    best, wanted = np.nan, sum(site.fills) / len(site.fills)
+    for closer in closers:
+        fits = patterns.room[usable] * TICK >= closer.high - 1e-9
+        low, high = base[fits] + closer.start + offset, np.minimum(base[fits] + closer.stop + offset, top)
+        good = (low <= high) & (high > 0)
+        fill = np.clip(wanted, low[good], high[good])
+        if len(fill):
+            near = float(fill[np.abs(fill - wanted).argmin()])
+            if not abs(best - wanted) <= abs(near - wanted):
+                best = near
+    return float(best)

@@ -1,0 +1,234 @@
+"""From the fill table to the places where a stack must stand, each with all that it must obey."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from trackkit.cribbing.rules import StackRules
+
+__all__ = ["Site", "Sorted", "split", "sort_fills"]
+
+_NEEDED: Final = ("support", "side", "fill_m")
+
+
+@dataclass(frozen=True)
+class Site:
+    """One place where a stack stands: under one tie end, or under the two tie ends at a joint.
+
+    Attributes
+    ----------
+    support, side : str
+        Which support, and under which rail.
+    ties : tuple of int
+        The ties it carries; of a joint the one nearer the head first.
+    role : str
+        'set' or 'fill'.
+    station : float
+        Where its middle stands [m].
+    span : float
+        Distance of the two ties of a joint [m]; 0 for one tie.
+    fills : tuple of float
+        Fill at each tie end [m].
+    heights : tuple of float
+        Height to be built at each tie end, from the ground that the lowest piece stands on [m].
+    sds : tuple of float
+        Standard deviation of each fill [m].
+    bearing : float
+        Width of the tie [m].
+    ground : str
+        Kind of ground.
+    along, cross : float
+        Slope of the ground along the run (positive: far end higher) and across (positive: right
+        higher) [rad].
+    tilt : float
+        Steepest slope of the ground under the stack [rad].
+    seat : {'', 'wedge', 'scrape', 'pack'}
+        What makes the lowest piece level, if it would lean too much.
+    """
+
+    support: str
+    side: str
+    ties: tuple[int, ...]
+    role: str
+    station: float
+    span: float
+    fills: tuple[float, ...]
+    heights: tuple[float, ...]
+    sds: tuple[float, ...]
+    bearing: float
+    ground: str
+    along: float
+    cross: float
+    tilt: float
+    seat: str
+
+    @property
+    def key(self) -> tuple[float, str, str, tuple[int, ...]]:
+        """What sites are sorted by: along the run, left before right."""
+        return (round(self.station, 6), self.side, self.support, self.ties)
+
+    @property
+    def name(self) -> str:
+        """Return the place in the crew's words."""
+        return f"{self.support} {self.side}"
+
+    @property
+    def need(self) -> float:
+        """Length along the run that carries both ties of a joint [m]; 0 for one tie."""
+        return self.span + self.bearing if len(self.ties) > 1 else 0.0
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """What the fills ask for.
+
+    Attributes
+    ----------
+    sites : tuple of Site
+        Where something must be built, sorted along the run.
+    sitting, negative : tuple of (str, str, int, float)
+        Tie ends (support, side, tie, fill) that sit on the ground, and those that would be in it.
+    """
+
+    sites: tuple[Site, ...]
+    sitting: tuple[tuple[str, str, int, float], ...]
+    negative: tuple[tuple[str, str, int, float], ...]
+
+
+def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True) -> Sorted:
+    """Return where stacks must stand, which tie ends sit on the ground and which would be in it.
+
+    Parameters
+    ----------
+    fills : DataFrame
+        One row a tie end: support, side, fill_m; optional tie, role, station_m, ground_m, line_m,
+        fill_sd_m, bearing_m, ground_type, along_slope and cross_slope [rad]. Rows of the same support
+        and side are the ties of a joint.
+    rules : StackRules
+    has_wedge : bool
+        Whether a seat can be made with a wedge.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, a fill is not finite, a side is misspelt, or a tie end stands there twice.
+    """
+    table = _checked(fills, rules)
+    sitting, negative, sites = [], [], []
+    for (support, side), rows in table.groupby(["support", "side"], sort=True):
+        left: list[dict[str, Any]] = []
+        for row in rows.sort_values(["station_m", "tie"]).to_dict("records"):
+            end = (str(support), str(side), int(row["tie"]), float(row["fill_m"]))
+            if row["fill_m"] < -rules.touch:
+                negative.append(end)
+            elif row["fill_m"] <= rules.touch:
+                sitting.append(end)
+            else:
+                left.append(row)
+        if left:
+            sites.append(_site(left, rules, has_wedge))
+    sites.sort(key=lambda site: site.key)
+    return Sorted(tuple(sites), tuple(sorted(sitting)), tuple(sorted(negative)))
+
+
+def split(site: Site) -> tuple[Site, ...]:
+    """Return the ties of a joint as places of their own, each with its own fill."""
+    parts = []
+    for place, tie in enumerate(site.ties):
+        station = site.station + (place - (len(site.ties) - 1) / 2.0) * site.span
+        fill = site.fills[place]
+        part = replace(site, ties=(tie,), station=station, span=0.0, fills=(fill,), heights=(fill,))
+        parts.append(replace(part, sds=(site.sds[place],)))
+    return tuple(parts)
+
+
+def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
+    """Return the fills with every column there is use for."""
+    missing = [name for name in _NEEDED if name not in fills.columns]
+    if missing:
+        raise ValueError(f"fills lacks the column(s) {', '.join(missing)}; it has {list(fills.columns)}")
+    n = len(fills)
+    table = fills.reset_index(drop=True).copy()
+    defaults: dict[str, Any] = {
+        "tie": np.arange(1, n + 1),
+        "role": "set",
+        "station_m": np.arange(n, dtype=float),
+        "fill_sd_m": 0.0,
+        "bearing_m": rules.bearing,
+        "ground_type": "",
+        "along_slope": math.nan,
+        "cross_slope": 0.0,
+    }
+    for name, default in defaults.items():
+        if name not in table.columns:
+            table[name] = default
+    if not {"ground_m", "line_m"} <= set(table.columns):
+        table["ground_m"], table["line_m"] = -table["fill_m"], 0.0
+    filled = {"fill_sd_m": 0.0, "bearing_m": rules.bearing, "cross_slope": 0.0}
+    table = table.fillna(filled).fillna({"ground_type": ""})
+    for name in ("fill_m", "fill_sd_m", "bearing_m", "station_m"):
+        bad = ~np.isfinite(table[name].to_numpy(dtype=float))
+        if bad.any():
+            row = int(np.flatnonzero(bad)[0])
+            raise ValueError(f"{name} must be a finite number; row {row} has {table[name].iloc[row]}")
+    sides = set(table["side"]) - {"left", "right"}
+    if sides:
+        raise ValueError(f"side must be 'left' or 'right'; got {sorted(map(str, sides))}")
+    twice = table.duplicated(["support", "side", "tie"])
+    if twice.any():
+        row = table.loc[twice].iloc[0]
+        raise ValueError(f"tie {row['tie']} {row['side']} of {row['support']} stands in the fills twice")
+    return table
+
+
+def _site(rows: Sequence[dict[str, Any]], rules: StackRules, has_wedge: bool) -> Site:
+    first = rows[0]
+    if len(rows) > 2:
+        raise ValueError(f"{first['support']} {first['side']} has {len(rows)} ties; a support carries 1 or 2")
+    stations = [float(row["station_m"]) for row in rows]
+    fills = tuple(float(row["fill_m"]) for row in rows)
+    grounds = [float(row["ground_m"]) for row in rows]
+    lines = [ground + fill for ground, fill in zip(grounds, fills, strict=True)]
+    span = stations[-1] - stations[0]
+    along = float(first["along_slope"])
+    if not math.isfinite(along):
+        along = math.atan2(grounds[-1] - grounds[0], span) if span > 0 else 0.0
+    cross = float(first["cross_slope"])
+    tilt = math.atan(math.hypot(math.tan(along), math.tan(cross)))
+    ground = str(first["ground_type"])
+    seat = _seat(tilt, ground, rules, has_wedge)
+    # A box that leans lies on the ground under both ties; one made level stands on their mean.
+    mean = sum(grounds) / len(grounds)
+    heights = tuple(line - mean for line in lines) if seat else fills
+    roles = {str(row["role"]) for row in rows}
+    return Site(
+        str(first["support"]),
+        str(first["side"]),
+        tuple(int(row["tie"]) for row in rows),
+        "set" if "set" in roles else "fill",
+        sum(stations) / len(stations),
+        span,
+        fills,
+        heights,
+        tuple(math.hypot(float(row["fill_sd_m"]), rules.build_sd) for row in rows),
+        float(first["bearing_m"]),
+        ground,
+        along,
+        cross,
+        tilt,
+        seat,
+    )
+
+
+def _seat(tilt: float, ground: str, rules: StackRules, has_wedge: bool) -> str:
+    if tilt <= rules.tilt_limit:
+        return ""
+    if ground in rules.scrape_on:
+        return "scrape"
+    return "wedge" if has_wedge else "pack"

@@ -1,0 +1,84 @@
+"""Tie ends that stand too near a break in the ground, and the shift of the run that clears them.
+
+A break (kerb, path edge, ditch) meets each rail at a station of its own when it crosses on a
+diagonal. A stack whose box hangs over a break does not stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from trackkit.layout.grounds import SIDES, FloatArray
+
+__all__ = ["clear_shift", "too_near"]
+
+#: Two stations this close are the same: far below what a tape can show [m].
+_SAME: Final = 1e-9
+
+
+def too_near(
+    stations: FloatArray, breaks: Sequence[tuple[float, float]], *, half_box: float
+) -> list[tuple[int, str, float, float]]:
+    """Return (tie index, side, break's station, distance) of tie ends within half a box of a break.
+
+    Parameters
+    ----------
+    stations : array, shape (n,)
+        Stations of the ties [m].
+    breaks : sequence of (left station, right station)
+        NaN where a break does not cross that side.
+    half_box : float
+        Half the length along the run of what stands under a tie [m].
+    """
+    found: list[tuple[int, str, float, float]] = []
+    for pair in breaks:
+        for side, place in zip(SIDES, pair, strict=True):
+            away = np.abs(stations - place)
+            found += [(int(i), side, place, float(away[i])) for i in np.flatnonzero(away < half_box - _SAME)]
+    return sorted(found)
+
+
+def clear_shift(
+    stations: FloatArray,
+    breaks: Sequence[tuple[float, float]],
+    *,
+    half_box: float,
+    low: float,
+    high: float,
+) -> float | None:
+    """Return the smallest shift along the run that takes every tie end clear of every break.
+
+    Exact: each tie end and break forbid an open interval of shifts, so the answer is 0, or an end
+    of one of these intervals or of the range. Of two equally small ones the positive (towards the end mark).
+
+    Parameters
+    ----------
+    stations : array, shape (n,)
+        Stations of the ties as they lie now [m].
+    breaks : sequence of (left station, right station)
+        NaN where a break does not cross that side.
+    half_box : float
+        Half the length along the run of what stands under a tie [m].
+    low, high : float
+        Shifts between which the run still covers the shot [m].
+
+    Returns
+    -------
+    float or None
+        Shift [m], positive towards increasing station; None when no shift in the range does.
+
+    Examples
+    --------
+    >>> ties = np.array([0.2, 1.8])
+    >>> round(clear_shift(ties, [(1.9, 1.9)], half_box=0.25, low=-0.3, high=0.3), 3)
+    -0.15
+    """
+    places = np.array([place for pair in breaks for place in pair if np.isfinite(place)], dtype=float)
+    centres = (places[:, None] - np.asarray(stations, dtype=float)[None, :]).ravel()
+    candidates = np.concatenate([[0.0, low, high], centres - half_box, centres + half_box])
+    candidates = candidates[(candidates >= low - _SAME) & (candidates <= high + _SAME)]
+    free = [c for c in candidates if not np.any(np.abs(centres - c) < half_box - _SAME)]
+    return float(min(free, key=lambda c: (round(abs(c), 9), -c))) if free else None

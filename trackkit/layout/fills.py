@@ -1,0 +1,151 @@
+"""The fill table: what goes under every tie end, how well that is known, and whether it may touch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from trackkit.layout.doubt import Doubt, fill_model, touch_chances
+from trackkit.layout.finished import FinishedLine
+from trackkit.layout.grounds import SIDES, GroundLike
+from trackkit.layout.laid import Run
+
+__all__ = ["FillSummary", "count_negative", "fill_table", "largest_fill", "summarise_fills"]
+
+
+def fill_table(
+    ground: GroundLike,
+    run: Run,
+    line: FinishedLine,
+    *,
+    touch: float | None = None,
+    sideways_sd: float | None = None,
+    along: float | None = None,
+    doubt: Doubt | None = None,
+) -> pd.DataFrame:
+    """Return one row a tie end, left before right, from the head of the run to its tail.
+
+    Parameters
+    ----------
+    ground : GroundLike
+        The fitted ground.
+    run : Run
+        The run the line was worked out for; its ties are taken where they lie on the line.
+    line : FinishedLine
+        See `trackkit.layout.line`.
+    touch : float, optional
+        Ground over the underside by more than this touches [m]; by default as in ``doubt``.
+    sideways_sd : float, optional
+        How far off the surveyed line the track is laid sideways, sd [m]; default as in ``doubt``.
+    along : float, optional
+        Distance over which the ground's slope along the run is taken [m], such as a box's length.
+        Without it ``along_slope`` is NaN.
+    doubt : Doubt, optional
+        By default the one that the line was worked out with.
+
+    Returns
+    -------
+    DataFrame
+        tie, section, support, role, station_m, side, ground_m, line_m (the tie's underside),
+        fill_m (line less ground: positive goes under the tie, negative would be in the ground),
+        fill_sd_m, p_touch (chance that the ground is over the underside by more than ``touch``),
+        bearing_m, rail_top_m (height of the rail's top), cross_slope (right over left, positive
+        when right is higher) and along_slope of the ground [rad].
+
+    Notes
+    -----
+    The sd are those of a line that is set from its contacts; `FinishedLine.held_by` gives those
+    of a line that is set from a peg. Given contacts are taken for certain, see `FinishedLine`.
+
+    Raises
+    ------
+    ValueError
+        If the run is not the one the line was worked out for.
+    """
+    if len(run.ties) != len(line.run.ties) or not np.allclose(run.ties["along_m"], line.run.ties["along_m"]):
+        raise ValueError("run is not the one that line was worked out for; work out the line for this run")
+    laid = line.run
+    doubt = doubt or line.doubt
+    doubt = replace(
+        doubt,
+        touch=doubt.touch if touch is None else touch,
+        sideways_sd=doubt.sideways_sd if sideways_sd is None else sideways_sd,
+    )
+    model = fill_model(ground, laid, line, doubt=doubt)
+    ties = laid.ties.loc[np.repeat(np.arange(len(laid.ties)), 2)].reset_index(drop=True)
+    stations = ties["station_m"].to_numpy(dtype=float)
+    side = np.tile(np.array(SIDES, dtype=object), len(laid.ties))
+    across = np.arctan((model.ground[1::2] - model.ground[0::2]) / doubt.width)
+    slope = np.full(len(ties), np.nan)
+    if along is not None:
+        behind = [(float(s) - along / 2, str(w)) for s, w in zip(stations, side, strict=True)]
+        ahead = [(float(s) + along / 2, str(w)) for s, w in zip(stations, side, strict=True)]
+        ends = np.asarray(ground.mean([*behind, *ahead]), dtype=float)
+        slope = np.arctan((ends[len(ties) :] - ends[: len(ties)]) / along)
+    return pd.DataFrame(
+        {
+            "tie": ties["tie"],
+            "section": ties["section"],
+            "support": ties["support"],
+            "role": ties["role"],
+            "station_m": stations,
+            "side": side,
+            "ground_m": model.ground,
+            "line_m": model.line,
+            "fill_m": model.fills,
+            "fill_sd_m": model.sd,
+            "p_touch": touch_chances(model.fills, model.sd, touch=doubt.touch),
+            "bearing_m": ties["bearing_m"],
+            "rail_top_m": line.rail_top(stations),
+            "cross_slope": np.repeat(across, 2),
+            "along_slope": slope,
+        }
+    )
+
+
+def count_negative(fills: pd.DataFrame, *, tolerance: float = 1e-9) -> int:
+    """Return how many tie ends would be in the ground; ``tolerance`` [m] is for rounding."""
+    return int((fills["fill_m"] < -tolerance).sum())
+
+
+def largest_fill(fills: pd.DataFrame) -> tuple[float, int, str]:
+    """Return the largest fill [m], its tie and its side."""
+    row = int(np.argmax(fills["fill_m"].to_numpy(dtype=float)))
+    return float(fills["fill_m"].iloc[row]), int(fills["tie"].iloc[row]), str(fills["side"].iloc[row])
+
+
+@dataclass(frozen=True)
+class FillSummary:
+    """The numbers a crew asks first.
+
+    Attributes
+    ----------
+    largest : float
+        Largest fill [m].
+    largest_tie, largest_side
+        Where it is.
+    total : float
+        Sum of the fills that go under tie ends [m].
+    negative : int
+        Tie ends that would be in the ground.
+    deepest : float
+        The lowest fill [m]; negative when a tie end would be in the ground.
+    """
+
+    largest: float
+    largest_tie: int
+    largest_side: str
+    total: float
+    negative: int
+    deepest: float
+
+
+def summarise_fills(fills: pd.DataFrame) -> FillSummary:
+    """Return the numbers a crew asks first."""
+    largest, tie, side = largest_fill(fills)
+    heights = fills["fill_m"].to_numpy(dtype=float)
+    return FillSummary(
+        largest, tie, side, float(heights[heights > 0].sum()), count_negative(fills), float(heights.min())
+    )

@@ -1,0 +1,106 @@
+"""What the crew must know about a run before it is laid: breaks, dinged ends, track that falls short."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from trackkit.layout.breaks import too_near
+from trackkit.problems import Advisory
+
+if TYPE_CHECKING:
+    from trackkit.layout.laid import Run
+
+__all__ = ["HARDLY_SHORT", "run_advisories"]
+
+#: A run this much short of what the shot needs is not worth a word [m].
+HARDLY_SHORT: Final = 1e-3
+
+
+def run_advisories(run: Run) -> tuple[Advisory, ...]:
+    """Return what the crew must know about the run: breaks, dinged ends, a run that falls short."""
+    return (*_short(run), *_dings(run), *_breaks(run), *_unequal(run))
+
+
+def _short(run: Run) -> list[Advisory]:
+    found = []
+    for end, missing in (("head", run.head - run.needed_head), ("tail", run.needed_tail - run.tail)):
+        if missing > HARDLY_SHORT:
+            found.append(
+                Advisory(
+                    "caution",
+                    f"{end} of the run",
+                    f"on its grade the track ends {run.display.small_unit(missing)} short of what the shot "
+                    "needs; give lay_out_run the grade, or take it off the run-up or the overrun",
+                    "stations are horizontal, track lies along the slope",
+                )
+            )
+    return found
+
+
+def _dings(run: Run) -> list[Advisory]:
+    if run.shot is None:
+        return []
+    low, high = run.shot.wheels()
+    found = []
+    for row in run.sections[run.sections["dinged"] != ""].to_dict("records"):
+        place = float(row["head_m"] if row["dinged"] == "head" else row["tail_m"])
+        outer = min(abs(place - run.head), abs(place - run.tail)) < 1e-9
+        if not outer and low < place < high:
+            found.append(
+                Advisory(
+                    "caution",
+                    f"section {row['section']} ({row['name']})",
+                    f"its dinged end is at the joint {run.display.long(place)} from the start mark, and "
+                    "wheels pass it during the shot: no place for it outside was left. Swap the section, "
+                    "or dress the end and feel the joint with a fingertip",
+                    "common practice, no source",
+                )
+            )
+    return found
+
+
+def _breaks(run: Run) -> list[Advisory]:
+    stations = run.ties["station_m"].to_numpy(dtype=float)
+    near = too_near(stations, run.breaks, half_box=run.rules.half_box)
+    show = run.display
+    basis = f"half a box along the run is {show.small_unit(run.rules.half_box)}: common practice, no source"
+    found = [
+        Advisory(
+            "caution",
+            f"tie {i + 1} {side}",
+            f"stands {show.small_unit(away)} from the break at {show.long(place)}; a box under it hangs over",
+            basis,
+        )
+        for i, side, place, away in near
+    ]
+    if not near:
+        return found
+    if run.clear_shift is not None:
+        way = "end" if run.clear_shift > 0 else "start"
+        by = show.small_unit(abs(run.clear_shift))
+        text = f"shift the run {by} towards the {way} mark: clears every break"
+    elif run.shot is None:
+        text = "the track lies already: move a tie, or bridge the break with a plank on firm ground"
+    else:
+        text = (
+            "no shift that still covers the shot clears every break; change the order of the sections, "
+            "add one, or bridge the break with a plank on firm ground"
+        )
+    return [*found, Advisory("note", "the whole run", text, basis)]
+
+
+def _unequal(run: Run) -> list[Advisory]:
+    tops = run.ties["rail_top_m"].to_numpy(dtype=float)
+    if np.ptp(tops) <= 1e-9:
+        return []
+    return [
+        Advisory(
+            "note",
+            "the whole run",
+            f"sections differ by {run.display.small_unit(float(np.ptp(tops)))} in height from tie underside "
+            "to rail top; the rails are laid flush, so fills step by that much at their joints",
+            "stated section geometry",
+        )
+    ]

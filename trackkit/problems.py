@@ -1,0 +1,143 @@
+"""Every fault found in an input, with its place and how to mend it; and what a plan must warn of.
+
+Faults are collected, so that a grip mends a file once and not ten times. Three errors leave the
+library on purpose: `InputProblems` (what was typed is wrong), `FitError` (the readings cannot
+give a ground) and `CannotDo` (the job cannot be done as asked).
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+__all__ = ["Advisory", "CannotDo", "FitError", "InputProblems", "Problem", "Problems", "closest", "nearest"]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One fault in one input.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file (with the sheet, if it is a spreadsheet).
+    found, accepted, do : str
+        What stands there, what may stand there, and what to do about it.
+    row : int or None
+        Row as a spreadsheet counts it: the header is row 1.
+    column : str or None
+        Name of the column, or of the key in ``job.toml``.
+    """
+
+    file: str
+    found: str
+    accepted: str
+    do: str = ""
+    row: int | None = None
+    column: str | None = None
+
+    def __str__(self) -> str:
+        place = self.file
+        if self.row is not None:
+            place += f", row {self.row}"
+        if self.column is not None:
+            place += f", {self.column}"
+        do = f" → {self.do}" if self.do else ""
+        return f"{place}: found {self.found}; accepted: {self.accepted}.{do}"
+
+
+class InputProblems(ValueError):
+    """All the faults found in a user's files; ``.problems`` holds them one by one."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class FitError(ValueError):
+    """The readings cannot give a ground; the message names the points and what to read."""
+
+
+class CannotDo(ValueError):
+    """The job cannot be done as asked; the message says why and what would work."""
+
+
+@dataclass
+class Problems:
+    """Collects faults while files are read; raises them all together at the end.
+
+    Attributes
+    ----------
+    found : list of Problem
+        The faults, in the order they were met; the same one is kept once.
+    notes : list of str
+        How doubtful things were read that are no faults ("rod_ft 5.3 read as decimal feet").
+    """
+
+    found: list[Problem] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def add(self, problem: Problem) -> None:
+        """Keep one more fault."""
+        if problem not in self.found:
+            self.found.append(problem)
+
+    def note(self, text: str) -> None:
+        """Keep one more remark on how something was read."""
+        if text not in self.notes:
+            self.notes.append(text)
+
+    def raise_if_any(self) -> None:
+        """Raise `InputProblems` with everything collected, if there is anything."""
+        if self.found:
+            raise InputProblems(self.found)
+
+
+@dataclass(frozen=True)
+class Advisory:
+    """A statement about safety or doubt.
+
+    Attributes
+    ----------
+    level : {'note', 'caution', 'stop'}
+    place : str
+        Where on the job, in the crew's words: "tie 4 left", "the whole run".
+    text : str
+        What is the matter, with its figure.
+    basis : str
+        Where the figure comes from: a source, "common practice, no source", or "guess".
+    """
+
+    level: Literal["note", "caution", "stop"]
+    place: str
+    text: str
+    basis: str
+
+    def __str__(self) -> str:
+        return f"{self.level.upper()}: {self.place}: {self.text} ({self.basis})"
+
+
+def closest(word: str, known: Iterable[str]) -> str:
+    """Return the known word most like this one, or '' if none is like it.
+
+    Examples
+    --------
+    >>> closest("statoin_m", ["rod_m", "station_m"])
+    'station_m'
+    """
+    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+    return close[0] if close else ""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return ``did you mean 'rod_mm'?`` for the known word most like this one, or ''.
+
+    Examples
+    --------
+    >>> nearest("rod_nm", ["rod_mm", "side"])
+    "did you mean 'rod_mm'?"
+    """
+    close = closest(word, known)
+    return f"did you mean {close!r}?" if close else ""

@@ -1,0 +1,304 @@
+"""The ground under both sides of the track, fitted to all readings at once, with its covariance.
+
+::
+
+    laser plane  - - - - - - - - - - - - - - -
+                      |          |  rod reading: larger is lower
+    surface      ~~~~~o~~~~~~~~~~o~~~~~~~~~~~~   height above the datum, up positive
+    start mark   0 m            station -> end mark
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from ..problems import FitError
+from .fitting import Fitted, Setting, fit_rows, make_setting, with_datum
+from .grid import Break
+from .instruments import Instruments
+from .observe import Observations, breaks_of, grid_of, observe
+from .points import Point, PointRows, point_rows
+from .posterior import row_variance
+from .prior import GroundType
+from .readings import Survey
+from .residuals import residual_table
+from .roughness import Roughness
+from .tape import has_taped, levelled_out
+
+__all__ = ["Ground", "Point", "fit_ground"]
+
+Array = NDArray[np.float64]
+
+#: The normal distribution's 97.5 % point.
+NORMAL_97_5 = 1.959963984540054
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The fitted ground.
+
+    Attributes
+    ----------
+    setting, fitted : Setting, Fitted
+        What was fitted, and the fit.
+    width : float
+        Distance between the two sides [m].
+    datum : Point or None
+        The point whose height is 0; None where benchmarks give the heights.
+    instruments : Instruments
+        Standard deviations that were used.
+    inflation : float
+        Factor on all covariances: (Student's t / 1.96)^2 where the roughness was estimated.
+    dof : int
+        Readings minus unknowns that only readings determine.
+    survey : Survey
+        The readings, with stations levelled out where they were taped on the slope.
+    """
+
+    setting: Setting
+    fitted: Fitted
+    width: float
+    datum: Point | None
+    instruments: Instruments
+    inflation: float
+    dof: int
+    survey: Survey
+
+    @property
+    def roughness(self) -> Roughness:
+        """Roughness of the ground, and what of it was estimated."""
+        return self.fitted.roughness
+
+    @property
+    def stations(self) -> Array:
+        """Stations of the nodes [m]."""
+        return self.setting.grid.stations
+
+    @property
+    def sides(self) -> tuple[str, ...]:
+        """Sides that have readings."""
+        return self.setting.grid.sides
+
+    @cached_property
+    def residuals(self) -> pd.DataFrame:
+        """One row a reading; see `residual_table` for its columns."""
+        return residual_table(self.setting, self.fitted)
+
+    def height(self, station: ArrayLike, side: str | Sequence[str]) -> tuple[Array, Array]:
+        """Return mean height and standard deviation of the surface.
+
+        Parameters
+        ----------
+        station : float or array, shape (n,)
+            Stations [m]; outside the surveyed stretch the last slope is carried on, with growing
+            doubt.
+        side : str or sequence of str
+            'left' or 'right'.
+
+        Returns
+        -------
+        mean, sd : float or array, shape (n,)
+            [m] above the datum.
+
+        Raises
+        ------
+        ValueError
+            If a side was never read.
+        """
+        at = np.atleast_1d(np.asarray(station, dtype=float))
+        named = [side] * at.size if isinstance(side, str) else list(side)
+        mean, variance = self._each([(float(s), name) for s, name in zip(at, named, strict=True)])
+        sd = np.sqrt(np.maximum(variance, 0.0))
+        if np.ndim(station) == 0:
+            return mean[0], sd[0]
+        return mean, sd
+
+    def point(self, name: str) -> tuple[float, float]:
+        """Return mean height and standard deviation of a peg [m]; KeyError if it was never read."""
+        mean, variance = self._each([name])
+        return float(mean[0]), float(np.sqrt(max(variance[0], 0.0)))
+
+    def mean(self, points: Sequence[Point]) -> Array:
+        """Return the mean heights of points, shape (n,) [m]."""
+        return self._each(points)[0]
+
+    def covariance(self, points: Sequence[Point]) -> Array:
+        """Return the covariance between points, shape (n, n) [m^2]."""
+        rows = self._rows(points)
+        ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
+        return self.inflation * (self._spread(ground, border) + rows.own_covariance())
+
+    def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
+        """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
+        values, vectors = np.linalg.eigh(self.covariance(points))
+        half = vectors * np.sqrt(np.maximum(values, 0.0))
+        normals = np.random.default_rng(seed).standard_normal((n, values.size))
+        return np.asarray(self.mean(points) + normals @ half.T)
+
+    @cached_property
+    def lasers(self) -> pd.DataFrame:
+        """Heights of the laser positions: laser, height_m, sd_m."""
+        return self._unknowns("laser")
+
+    @cached_property
+    def pegs(self) -> pd.DataFrame:
+        """Heights of the pegs that are not held fixed: peg, height_m, sd_m."""
+        return self._unknowns("peg")
+
+    @cached_property
+    def zero_errors(self) -> pd.DataFrame:
+        """Zero errors of angle instruments: instrument, zero_rad, sd_rad."""
+        found = self._unknowns("zero", lifted=False)
+        return found.rename(columns={"zero": "instrument", "height_m": "zero_rad", "sd_m": "sd_rad"})
+
+    def _unknowns(self, kind: str, *, lifted: bool = True) -> pd.DataFrame:
+        observations = self.setting.observations
+        names = [name for k, name in observations.names if k == kind]
+        border = np.eye(len(observations.names))[[observations.border_index(kind, name) for name in names]]
+        ground = np.zeros((len(names), self.setting.grid.size))
+        if lifted:
+            ground, border = self._less_datum(ground, border)
+        mean = ground @ self.fitted.state(self.setting) + border @ self.fitted.border(self.setting)
+        sd = np.sqrt(np.maximum(self.inflation * np.diag(self._spread(ground, border)), 0.0))
+        return pd.DataFrame({kind: names, "height_m": mean, "sd_m": sd})
+
+    def _rows(self, points: Sequence[Point]) -> PointRows:
+        return point_rows(self.setting.grid, self.setting.observations, points, self.fitted.roughness)
+
+    def _spread(self, ground: Array, border: Array) -> Array:
+        """Return the covariance of dense combinations of states and border, shape (n, n)."""
+        system = self.fitted.posterior.system
+        beyond = ground @ system.reach - border
+        spread = ground @ system.solve_band(ground.T.copy()) + beyond @ system.border_covariance @ beyond.T
+        return np.asarray((spread + spread.T) / 2.0)
+
+    def _less_datum(self, ground: Array, border: Array) -> tuple[Array, Array]:
+        """Return dense combinations less the datum's, so that they are heights above it."""
+        if self.datum is None:
+            return ground, border
+        datum = self._rows([self.datum])
+        return ground - datum.ground.toarray(), border - datum.border.toarray()
+
+    def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
+        """Return means and variances of points in O(n)."""
+        rows, system = self._rows(points), self.fitted.posterior.system
+        state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
+        mean = rows.ground @ state + rows.border @ unknown + rows.fixed
+        variance = row_variance(system, rows.ground, rows.border)
+        if self.datum is not None:
+            at = self._rows([self.datum])
+            column = system.solve_band(at.ground.toarray()[0])
+            beyond, at_beyond = (part.ground @ system.reach - part.border for part in (rows, at))
+            joint = rows.ground @ column + beyond @ system.border_covariance @ at_beyond[0]
+            mean = mean - (at.ground @ state + at.border @ unknown)[0]
+            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border)[0]
+            variance = np.where([p == self.datum for p in points], 0.0, variance)
+        return np.asarray(mean), np.asarray(self.inflation * (variance + rows.own_variance()))
+
+
+def fit_ground(
+    survey: Survey,
+    *,
+    stations: ArrayLike | None = None,
+    instruments: Instruments | None = None,
+    ground_type: GroundType | None = None,
+    width: float = 0.62,
+    breaks: Sequence[Break] | None = None,
+    datum: Point | None = None,
+    smooth_ties: bool = False,
+) -> Ground:
+    """Fit the ground under both sides to all readings at once.
+
+    The surface is a smooth profile with relief on top (see ``prior.py``); all readings are linear
+    in it (see ``observe.py``). Instruments' standard deviations are stated, never estimated; the
+    roughness is estimated from the readings unless it is stated too.
+
+    Parameters
+    ----------
+    survey : Survey
+        From `read_survey`.
+    stations : array, optional
+        Further stations that get a node of their own, such as those of ties [m].
+    instruments : Instruments, optional
+        Standard deviations of single readings.
+    ground_type : GroundType, optional
+        Stated roughness; what is None in it is estimated.
+    width : float
+        Distance between the two sides [m].
+    breaks : sequence of Break, optional
+        Instead of the survey's own.
+    datum : point, optional
+        Point of height 0 where no benchmark is given: (station, side) or a peg's name. By default
+        the first peg that was read, else the first reading's point.
+    smooth_ties : bool
+        Allow laser positions that only the ground's smoothness joins.
+
+    Returns
+    -------
+    Ground
+
+    Raises
+    ------
+    FitError
+        If there is no reading, or heights that no reading determines; the message names them
+        and says what to read.
+    """
+    instruments = instruments or Instruments()
+    ground_type = ground_type or GroundType()
+    edges = tuple(breaks) if breaks is not None else breaks_of(survey)
+    asked = np.zeros(0) if stations is None else np.asarray(stations, dtype=float)
+
+    def once(current: Survey) -> Ground:
+        relief = ground_type.relief != 0
+        grid = grid_of(current, asked, width=width, relief=relief, breaks=edges)
+        rows = observe(current, grid, instruments, width=width, breaks=edges)
+        if not rows.value.size:
+            raise FitError("there is no reading: give levels.csv, boards.csv, crosslevels.csv or differences.csv")
+        known = bool(rows.fixed) or bool((rows.table["kind"] == "benchmark").any())
+        setting = make_setting(
+            grid,
+            rows,
+            ground_type,
+            station_sd=instruments.station_sd,
+            level_is_free=not known,
+            smooth_ties=smooth_ties,
+        )
+        chosen = None if known else (datum if datum is not None else _first_point(rows, setting))
+        return _finish(setting, chosen, width, instruments, current)
+
+    if not has_taped(survey):
+        return once(survey)
+    return once(levelled_out(survey, once(survey)))
+
+
+def _first_point(rows: Observations, setting: Setting) -> Point:
+    """Return the first peg, else the first place that was read."""
+    pegs = [name for kind, name in rows.names if kind == "peg"]
+    if pegs:
+        return pegs[0]
+    first = rows.table[rows.table["station_m"].notna()].iloc[0]
+    return (float(first["station_m"]), str(first["side"]) or setting.grid.sides[0])
+
+
+def _finish(
+    setting: Setting, datum: Point | None, width: float, instruments: Instruments, survey: Survey
+) -> Ground:
+    """Hold the datum at the height it starts from, fit, and widen by what estimating roughness costs."""
+    from scipy.special import stdtrit
+
+    dof = int(setting.observations.table["counts"].sum()) - setting.improper
+    if datum is not None:
+        at = point_rows(setting.grid, setting.observations, [datum], None)
+        level = float((at.ground @ setting.start_state + at.border @ setting.start_border)[0])
+        setting = replace(setting, observations=with_datum(setting.observations, at, level))
+    fitted = fit_rows(setting)
+    inflation = 1.0
+    if fitted.roughness.estimated:
+        inflation = float(stdtrit(max(dof, 1), 0.975) / NORMAL_97_5) ** 2
+    return Ground(setting, fitted, width, datum, instruments, inflation, dof, survey)

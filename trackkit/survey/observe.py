@@ -1,0 +1,386 @@
+"""What each reading says of the ground: every kind of reading as one linear row.
+
+Signs, stated here once: a larger rod reading is lower ground (rod = height of laser - height); a
+board is positive when its far end is higher (far - near), a left-to-right when the right side is
+higher (right - left). A zero error b adds to an angle read ``ahead`` and takes from one read
+``back``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from .grid import Break, Grid, make_grid
+from .instruments import Instruments
+from .readings import Survey
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+__all__ = ["DEFAULT_PHONE", "Observations", "breaks_of", "grid_of", "observe"]
+
+Array = NDArray[np.float64]
+
+#: Name of the angle instrument where a table gives none: one phone for all tables.
+DEFAULT_PHONE = "phone"
+
+
+@dataclass(frozen=True)
+class Observations:
+    """Linear rows: value = ground @ states + border @ unknowns + error.
+
+    Attributes
+    ----------
+    value, sd : array, shape (n,)
+        Readings in metres (angles as a rise over their board) and their standard deviations.
+    ground : sparse array, shape (n, grid.size)
+    border : sparse array, shape (n, k)
+    names : tuple of (kind, name)
+        Border unknowns: ('laser', ...), ('peg', ...), ('zero', instrument), ('spot', place).
+    table : DataFrame
+        One row each: reading, kind, instrument, station_m, to_station_m, side, point, counts
+        (False for what is known beforehand), slope (column of the local slope for a rod set
+        down at a station, else -1).
+    fixed : dict
+        Heights of benchmarks that are held exactly [m].
+    """
+
+    value: Array
+    sd: Array
+    ground: csr_array
+    border: csr_array
+    names: tuple[tuple[str, str], ...]
+    table: pd.DataFrame
+    fixed: dict[str, float]
+
+    def border_index(self, kind: str, name: str) -> int:
+        """Return the index of a border unknown; KeyError if there is none."""
+        try:
+            return self.names.index((kind, name))
+        except ValueError:
+            raise KeyError(f"{kind} {name!r} is not in the survey") from None
+
+
+@dataclass
+class _Rows:
+    """Collects rows while the tables are walked through."""
+
+    grid: Grid
+    names: dict[tuple[str, str], int] = field(default_factory=dict)
+    value: list[Array] = field(default_factory=list)
+    sd: list[Array] = field(default_factory=list)
+    entries: tuple[list[Any], list[Any], list[Any]] = field(default_factory=lambda: ([], [], []))
+    border: tuple[list[Any], list[Any], list[Any]] = field(default_factory=lambda: ([], [], []))
+    tables: list[pd.DataFrame] = field(default_factory=list)
+    count: int = 0
+
+    def add(
+        self,
+        value: Array,
+        sd: Array,
+        ground: list[tuple[NDArray[np.intp], Array]],
+        border: list[tuple[NDArray[np.intp], Array]],
+        **columns: Any,
+    ) -> None:
+        """Add rows; ``ground`` and ``border`` are pairs of (columns, coefficients)."""
+        rows = self.count + np.arange(value.size)
+        for store, terms in ((self.entries, ground), (self.border, border)):
+            for where, share in terms:
+                used = where >= 0
+                store[0].append(rows[used])
+                store[1].append(where[used])
+                store[2].append(np.broadcast_to(share, value.shape)[used])
+        self.value.append(value)
+        self.sd.append(sd)
+        defaults = {"reading": "", "kind": "", "instrument": "", "station_m": np.nan, "to_station_m": np.nan}
+        defaults |= {"side": "", "point": "", "counts": True, "slope": -1}
+        self.tables.append(pd.DataFrame({**defaults, **columns}, index=rows))
+        self.count += value.size
+
+    def unknown(self, kind: str, names: pd.Series[str]) -> NDArray[np.intp]:
+        """Return border columns for names, making new unknowns as needed."""
+        codes, distinct = pd.factorize(names)
+        columns = [self.names.setdefault((kind, str(name)), len(self.names)) for name in distinct]
+        return np.asarray(np.array(columns, dtype=np.intp)[codes])
+
+    def finish(self, fixed: dict[str, float]) -> Observations:
+        """Return everything as arrays."""
+        from scipy.sparse import csr_array
+
+        def sparse(store: tuple[list[Any], list[Any], list[Any]], width: int) -> csr_array:
+            row, column, share = (np.concatenate(part) if part else np.zeros(0) for part in store)
+            matrix = csr_array((share, (row.astype(int), column.astype(int))), shape=(self.count, width))
+            matrix.sum_duplicates()
+            return matrix
+
+        return Observations(
+            np.concatenate(self.value) if self.value else np.zeros(0),
+            np.concatenate(self.sd) if self.sd else np.zeros(0),
+            sparse(self.entries, self.grid.size),
+            sparse(self.border, len(self.names)),
+            tuple(self.names),
+            pd.concat(self.tables, ignore_index=True) if self.tables else pd.DataFrame(),
+            fixed,
+        )
+
+
+def breaks_of(survey: Survey) -> tuple[Break, ...]:
+    """Return the survey's breaks, one for each side that they meet."""
+    found = []
+    for row in survey.breaks.itertuples():
+        step = float(row.step_m)
+        for side, station in (("left", row.left_station_m), ("right", row.right_station_m)):
+            if np.isfinite(station):
+                found.append(Break(side, float(station), step))
+    return tuple(found)
+
+
+def grid_of(
+    survey: Survey, stations: Array, *, width: float, relief: bool, breaks: tuple[Break, ...]
+) -> Grid | None:
+    """Return the grid of all surveyed and asked-for stations, or None for a survey of pegs alone."""
+    levels, boards, crosslevels = survey.levels, survey.boards, survey.crosslevels
+    read = [levels["station_m"], boards["station_m"], boards["to_station_m"], crosslevels["station_m"]]
+    places = np.concatenate([np.asarray(column, dtype=float) for column in read])
+    places = places[np.isfinite(places)]
+    if places.size == 0:
+        return None
+    two = len(crosslevels) > 0 or bool(np.any(np.abs(levels["offset_m"]) > 0))
+    said = {*levels["side"], *boards["side"]} - {""}
+    sides = ("left", "right") if two or len(said) != 1 else tuple(said)
+    feet = np.asarray(boards["station_m"], dtype=float), np.asarray(boards["to_station_m"], dtype=float)
+    everything = np.concatenate([places, np.asarray(stations, dtype=float)])
+    return make_grid(everything, sides, relief=relief, breaks=breaks, spans=feet)
+
+
+def observe(
+    survey: Survey, grid: Grid | None, instruments: Instruments, *, width: float, breaks: tuple[Break, ...]
+) -> Observations:
+    """Return the survey as linear rows on a grid.
+
+    Parameters
+    ----------
+    survey : Survey
+        With all readings placed at stations (see ``place_on_ties``).
+    grid : Grid or None
+        None for a survey of pegs alone.
+    width : float
+        Distance between the two sides [m].
+    """
+    rows = _Rows(grid or Grid(np.zeros(0), (), False, 1.0, np.zeros((0, 0), np.int8), np.zeros((0, 0))))
+    held = survey.benchmarks[survey.benchmarks["sd_m"] == 0]
+    fixed = dict(zip(held["point"].astype(str), held["height_m"].astype(float), strict=True))
+    _add_pegs(rows, survey, instruments, fixed)
+    _add_levels(rows, survey.levels, instruments, width, fixed)
+    _add_boards(rows, survey.boards, instruments)
+    _add_crosslevels(rows, survey.crosslevels, instruments, width)
+    _add_steps(rows, breaks, instruments)
+    zeros = [name for kind, name in rows.names if kind == "zero"]
+    if zeros:
+        rows.add(
+            np.zeros(len(zeros)),
+            np.full(len(zeros), instruments.zero_sd),
+            [],
+            [(rows.unknown("zero", pd.Series(zeros)), np.ones(len(zeros)))],
+            kind="zero error beforehand",
+            instrument=zeros,
+            counts=False,
+        )
+    return rows.finish(fixed)
+
+
+def _or_default(own: pd.Series[float], default: float | Array) -> Array:
+    given = np.asarray(own, dtype=float)
+    return np.where(np.isfinite(given), given, default)
+
+
+def _pegs(rows: _Rows, names: pd.Series[str], fixed: dict[str, float]) -> tuple[NDArray[np.intp], Array]:
+    """Return border columns (-1 for a fixed peg) and the heights of fixed pegs (0 for others)."""
+    columns = np.full(len(names), -1, dtype=np.intp)
+    free = ~names.isin(list(fixed)).to_numpy()
+    if free.any():
+        columns[free] = rows.unknown("peg", names[free])
+    return columns, names.map(fixed).fillna(0.0).to_numpy(dtype=float)
+
+
+def _add_pegs(rows: _Rows, survey: Survey, instruments: Instruments, fixed: dict[str, float]) -> None:
+    soft = survey.benchmarks[survey.benchmarks["sd_m"] != 0]
+    if len(soft):
+        columns, _ = _pegs(rows, soft["point"], fixed)
+        sd = _or_default(soft["sd_m"], instruments.difference_sd)
+        labels = _labels(soft, "benchmark", point=soft["point"].to_numpy())
+        rows.add(soft["height_m"].to_numpy(dtype=float), sd, [], [(columns, np.ones(len(soft)))], **labels)
+    rises = survey.differences
+    if len(rises):
+        near, near_height = _pegs(rows, rises["point"], fixed)
+        far, far_height = _pegs(rows, rises["to_point"], fixed)
+        value = rises["rise_m"].to_numpy(dtype=float) + near_height - far_height
+        one = np.ones(len(rises))
+        sd = _or_default(rises["sd_m"], instruments.difference_sd)
+        points = (rises["point"] + " to " + rises["to_point"]).to_numpy()
+        rows.add(value, sd, [], [(far, one), (near, -one)], **_labels(rises, "difference", point=points))
+
+
+def _labels(frame: pd.DataFrame, kind: str, **columns: Any) -> dict[str, Any]:
+    if "reading" in frame:
+        names = frame["reading"].to_numpy()
+    else:
+        names = (frame["file"].astype(str) + " row " + frame["row"].astype(str)).to_numpy()
+    return {"reading": names, "kind": kind, **columns}
+
+
+def _add_levels(
+    rows: _Rows, levels: pd.DataFrame, instruments: Instruments, width: float, fixed: dict[str, float]
+) -> None:
+    rail = levels["rail_top_m"].fillna(0.0) if "rail_top_m" in levels else pd.Series(0.0, levels.index)
+    height = levels["rod_m"] + rail
+    on_peg = levels["point"] != ""
+    on_side = ~on_peg & (levels["side"] != "")
+    aside = ~on_peg & ~on_side
+    unplaced = levels[~on_peg & levels["station_m"].isna()]
+    if len(unplaced):
+        raise ValueError(f"{unplaced['reading'].iloc[0]} is given by tie or section: place it on a run first")
+    for mask, kind in ((on_peg, "rod on peg"), (on_side, "rod"), (aside, "rod at offset")):
+        some = levels[mask]
+        if not len(some):
+            continue
+        sd = _or_default(some["sd_m"], instruments.rod_sd)
+        laser = rows.unknown("laser", some["laser"])
+        one = np.ones(len(some))
+        value = height[mask].to_numpy(dtype=float)
+        labels = _labels(some, kind, instrument=some["laser"].to_numpy(), side=some["side"].to_numpy())
+        labels |= {"station_m": some["station_m"].to_numpy(), "point": some["point"].to_numpy()}
+        if kind == "rod on peg":
+            pegs, known = _pegs(rows, some["point"], fixed)
+            rows.add(value + known, sd, [], [(laser, one), (pegs, -one)], **labels)
+        elif kind == "rod":
+            ground, slope = _surface(rows.grid, some["station_m"], some["side"])
+            # corners of laid track are known to the millimetre; a rod set down by tape is not
+            taped = (some["on"] == "ground").to_numpy()
+            labels["slope"] = np.where(taped, slope, -1)
+            rows.add(value, sd, [(c, -share) for c, share in ground], [(laser, one)], **labels)
+        else:
+            labels["point"] = [f"{offset:+.2f} m off the centre line" for offset in some["offset_m"]]
+            _add_offsets(rows, some, value, sd, laser, instruments, width, labels)
+
+
+def _surface(
+    grid: Grid, station: pd.Series[float], side: pd.Series[str]
+) -> tuple[list[tuple[NDArray[np.intp], Array]], NDArray[np.intp]]:
+    """Return the terms of the surface at stations, and the columns of the slope there."""
+    at = station.to_numpy(dtype=float)
+    node = grid.node(at)
+    which = np.array([grid.side_index(name) for name in side], dtype=np.intp)
+    off = at - grid.stations[node]
+    slope = grid.column(node, which, "slope")
+    terms = [(grid.column(node, which, "surface"), np.ones(at.size))]
+    moved = np.abs(off) > 1e-9
+    if moved.any():
+        terms.append((np.where(moved, slope, -1), off / grid.scale))
+    return terms, slope
+
+
+def _add_offsets(
+    rows: _Rows,
+    some: pd.DataFrame,
+    value: Array,
+    sd: Array,
+    laser: NDArray[np.intp],
+    instruments: Instruments,
+    width: float,
+    labels: dict[str, Any],
+) -> None:
+    """A place read once is the straight line across plus crown; one read again is an unknown of its own."""
+    if len(rows.grid.sides) < 2:
+        raise ValueError("readings at an offset need readings on both sides")
+    across = some["offset_m"].to_numpy(dtype=float) / width
+    node = rows.grid.node(some["station_m"].to_numpy(dtype=float))
+    left, right = (rows.grid.column(node, side, "smooth") for side in (0, 1))
+    one = np.ones(len(some))
+    place = some["station_m"].map("{:.3f} m".format) + some["offset_m"].map(" {:+.3f} m".format)
+    again = place.duplicated(keep=False).to_numpy()
+    spots = np.full(len(some), -1, dtype=np.intp)
+    if again.any():
+        spots[again] = rows.unknown("spot", place[again])
+    shares = [(np.where(again, -1, left), across - 0.5), (np.where(again, -1, right), -across - 0.5)]
+    spread = np.where(again, sd, np.hypot(sd, instruments.crown_sd))
+    rows.add(value, spread, shares, [(laser, one), (spots, -one)], **labels)
+    first = again & ~place.duplicated().to_numpy()
+    if first.any():
+        own = [(left[first], 0.5 - across[first]), (right[first], 0.5 + across[first])]
+        zero, crown = np.zeros(int(first.sum())), np.full(int(first.sum()), max(instruments.crown_sd, 1e-6))
+        rows.add(zero, crown, own, [(spots[first], -one[first])], kind="crown beforehand", counts=False)
+
+
+def _phones(rows: _Rows, frame: pd.DataFrame, by_angle: NDArray[np.bool_]) -> tuple[pd.Series[str], Array]:
+    names = frame["instrument"].where(frame["instrument"] != "", DEFAULT_PHONE)
+    columns = np.full(len(frame), -1, dtype=np.intp)
+    if by_angle.any():
+        columns[by_angle] = rows.unknown("zero", names[by_angle])
+    return names, columns
+
+
+def _risen(
+    rows: _Rows, frame: pd.DataFrame, length: Array, instruments: Instruments
+) -> tuple[Array, Array, list[tuple[NDArray[np.intp], Array]], pd.Series[str]]:
+    """Return rises over boards of that length, their sds, and the zero errors in them."""
+    angle = frame["angle_rad"].to_numpy(dtype=float)
+    by_angle = np.isfinite(angle)
+    names, zeros = _phones(rows, frame, by_angle)
+    lever = length / np.cos(np.where(by_angle, angle, 0.0)) ** 2
+    stated = names.map(dict(instruments.angle_sds)).astype(float)
+    own = _or_default(frame["sd_rad"], _or_default(stated, instruments.angle_sd))
+    taped = _or_default(frame["sd_m"], instruments.tape_sd)
+    value = np.where(by_angle, length * np.tan(np.where(by_angle, angle, 0.0)), frame["rise_m"])
+    sd = np.where(by_angle, lever * own, np.hypot(taped, length * instruments.bubble_sd))
+    sign = np.where(frame["facing"] == "back", -1.0, 1.0)
+    return value.astype(float), sd, [(zeros, sign * lever)], names
+
+
+def _add_boards(rows: _Rows, boards: pd.DataFrame, instruments: Instruments) -> None:
+    if not len(boards):
+        return
+    length = np.abs(boards["to_station_m"] - boards["station_m"]).to_numpy(dtype=float)
+    value, sd, zeros, names = _risen(rows, boards, length, instruments)
+    near, _ = _surface(rows.grid, boards["station_m"], boards["side"])
+    far, _ = _surface(rows.grid, boards["to_station_m"], boards["side"])
+    labels = _labels(boards, "board", instrument=names.to_numpy(), side=boards["side"].to_numpy())
+    labels |= {"station_m": boards["station_m"].to_numpy(), "to_station_m": boards["to_station_m"].to_numpy()}
+    rows.add(value, sd, far + [(c, -share) for c, share in near], zeros, **labels)
+
+
+def _add_crosslevels(rows: _Rows, cross: pd.DataFrame, instruments: Instruments, width: float) -> None:
+    if not len(cross):
+        return
+    value, sd, zeros, names = _risen(rows, cross, np.full(len(cross), width), instruments)
+    left, _ = _surface(rows.grid, cross["station_m"], pd.Series("left", cross.index))
+    right, _ = _surface(rows.grid, cross["station_m"], pd.Series("right", cross.index))
+    labels = _labels(cross, "left-to-right", instrument=names.to_numpy(), station_m=cross["station_m"].to_numpy())
+    rows.add(value, sd, right + [(c, -share) for c, share in left], zeros, **labels)
+
+
+def _add_steps(rows: _Rows, breaks: tuple[Break, ...], instruments: Instruments) -> None:
+    """A taped step ties the two sides of a break, each carried on along its own slope."""
+    grid = rows.grid
+    for edge in breaks:
+        interval = int(np.searchsorted(grid.stations, edge.station, side="left")) - 1
+        inside = 0 <= interval < grid.stations.size - 1 and edge.side in grid.sides
+        if not np.isfinite(edge.step) or not inside:
+            continue
+        side = grid.side_index(edge.side)
+        near, far = edge.station - grid.stations[interval], grid.stations[interval + 1] - edge.station
+        terms = [
+            (grid.column(np.array([interval + 1]), side, "smooth"), np.array([1.0])),
+            (grid.column(np.array([interval + 1]), side, "slope"), np.array([-far / grid.scale])),
+            (grid.column(np.array([interval]), side, "smooth"), np.array([-1.0])),
+            (grid.column(np.array([interval]), side, "slope"), np.array([-near / grid.scale])),
+        ]
+        labels = {"reading": f"step on the {edge.side} at {edge.station:.2f} m", "kind": "step"}
+        rows.add(
+            np.array([edge.step]), np.array([instruments.step_sd]), terms, [], **labels, station_m=edge.station
+        )

@@ -1,0 +1,155 @@
+"""The fit itself: linear readings and a banded prior give states, fitted values and their variances.
+
+Arrays in, arrays out. What the readings mean is in ``observe.py``, what is believed of the ground
+before them in ``prior.py``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..banded import BorderedBand, band_add
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+__all__ = ["LinearModel", "Posterior", "row_variance"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Fitted states with their covariance, and what the readings say to them.
+
+    Attributes
+    ----------
+    state : array, shape (size,)
+        Ground states, slopes times the grid's scale [m].
+    border : array, shape (k,)
+        Laser heights, pegs [m], zero errors [rad].
+    system : BorderedBand
+        The factored precision.
+    residual : array, shape (n,)
+        Fitted minus read, as surveyors count it [m].
+    variance : array, shape (n,)
+        Variance of the fitted values [m^2].
+    sd : array, shape (n,)
+        Standard deviations that the readings were given [m].
+    """
+
+    state: Array
+    border: Array
+    system: BorderedBand
+    residual: Array
+    variance: Array
+    sd: Array
+
+    @cached_property
+    def redundancy(self) -> Array:
+        """Share of an error in a reading that shows in its own residual, 0 to 1."""
+        return np.clip(1.0 - self.variance / self.sd**2, 0.0, 1.0)
+
+    @cached_property
+    def w(self) -> Array:
+        """Normalised residuals v / (sd sqrt(r)); 0 where nothing checks the reading."""
+        checked = self.redundancy > 1e-9
+        spread = self.sd * np.sqrt(np.where(checked, self.redundancy, 1.0))
+        return np.where(checked, self.residual / spread, 0.0)
+
+
+@dataclass(frozen=True)
+class LinearModel:
+    """Readings as linear rows, ready to be fitted under any prior.
+
+    Attributes
+    ----------
+    value, sd : array, shape (n,)
+        Readings and their standard deviations.
+    ground : sparse array, shape (n, size)
+        What each reading sees of the states.
+    border : sparse array, shape (n, k)
+        What it sees of the border unknowns.
+    bandwidth, block : int
+        Of the precision's band, and of its blocks (see `BorderedBand`).
+    """
+
+    value: Array
+    sd: Array
+    ground: csr_array
+    border: csr_array
+    bandwidth: int
+    block: int
+
+    @cached_property
+    def weight(self) -> Array:
+        """One over the variance of each reading."""
+        return 1.0 / self.sd**2
+
+    @cached_property
+    def normal(self) -> tuple[Array, Array, Array, Array, Array]:
+        """What the readings give to A, B, C, f and g of the bordered system."""
+        weighted = self.weight * self.value
+        scaled = self.border.multiply(self.weight[:, None])
+        return (
+            data_band(self.ground, self.weight, self.bandwidth),
+            (self.ground.T @ scaled).toarray(),
+            (self.border.T @ scaled).toarray(),
+            self.ground.T @ weighted,
+            self.border.T @ weighted,
+        )
+
+    def solve(self, prior: Array) -> tuple[BorderedBand, Array, Array]:
+        """Return the factored system, the states and the border under a prior, a band."""
+        band, side, corner, upper, lower = self.normal
+        system = BorderedBand(prior + band, side, corner, self.block)
+        return system, *system.solve(upper, lower)
+
+    def residual(self, state: Array, unknown: Array) -> Array:
+        """Return fitted minus read, shape (n,)."""
+        return np.asarray(self.ground @ state + self.border @ unknown - self.value)
+
+    def fit(self, prior: Array) -> Posterior:
+        """Return the posterior under a prior precision, a band of shape (p + 1, size)."""
+        system, state, unknown = self.solve(prior)
+        variance = row_variance(system, self.ground, self.border)
+        return Posterior(state, unknown, system, self.residual(state, unknown), variance, self.sd)
+
+
+def data_band(ground: csr_array, weight: Array, bandwidth: int) -> Array:
+    """Return what the readings add to the precision of the states, a band of that width."""
+    from scipy.sparse import csr_array
+
+    band = np.zeros((bandwidth + 1, ground.shape[1]))
+    if ground.nnz == 0:
+        return band
+    root = np.repeat(np.sqrt(weight), np.diff(ground.indptr))
+    scaled = csr_array((ground.data * root, ground.indices, ground.indptr), shape=ground.shape)
+    product = (scaled.T @ scaled).tocoo()
+    rows, columns = product.coords
+    band_add(band, rows.astype(np.intp), columns.astype(np.intp), product.data)
+    return band
+
+
+def row_variance(system: BorderedBand, ground: csr_array, border: csr_array) -> Array:
+    """Return the variance of every row's combination of states and border unknowns.
+
+    The states of a row must lie in one block or in two neighbouring ones.
+    """
+    total = np.zeros(ground.shape[0])
+    counts = np.diff(ground.indptr)
+    for count in np.unique(counts[counts > 0]):
+        rows = np.flatnonzero(counts == count)
+        at = ground.indptr[rows][:, None] + np.arange(count)
+        columns, shares = ground.indices[at].astype(np.intp), ground.data[at]
+        for i in range(count):
+            for j in range(i, count):
+                entries = system.inverse_entries(columns[:, i], columns[:, j])
+                total[rows] += (1.0 if i == j else 2.0) * shares[:, i] * shares[:, j] * entries
+    beyond = ground @ system.reach - border.toarray()
+    return total + np.einsum("ij,jk,ik->i", beyond, system.border_covariance, beyond)

@@ -1,0 +1,128 @@
+"""One row a reading: how far it is from the fit, what checks it, and whether it is in doubt.
+
+Two redundancies are kept apart. ``redundancy`` counts the ground's smoothness as a witness;
+``redundancy_readings`` only the other readings. Zero of the second: nothing checks this one.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..banded import band_add
+from .fitting import Fitted, Setting, fit_rows
+from .posterior import LinearModel, row_variance
+
+__all__ = ["CHANCE_OF_FALSE_ALARM", "redundancy_of_readings", "residual_table"]
+
+Array = NDArray[np.float64]
+
+#: Chance that a survey without a misreading has a reading called doubtful (a choice).
+CHANCE_OF_FALSE_ALARM: Final = 0.05
+#: How many readings, those with the largest residuals, are tried with a fit made without them.
+TRIED: Final = 3
+#: Above this many readings, leaving one out changes the roughness too little to estimate it anew.
+PLUG_IN_ABOVE: Final = 200
+_NO_RIDGE: Final = 1e-7
+
+
+def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
+    """Return the residual table of a fit.
+
+    Returns
+    -------
+    DataFrame
+        Columns reading, kind, instrument, station_m, to_station_m, side, point, then
+        residual_m (fitted minus read), sd_m, redundancy, redundancy_readings, w, checked
+        ('readings', 'smoothness' or 'nothing'), w_without and doubtful. ``w_without`` is w
+        against a fit made without the reading (NaN where that was not tried); doubtful is that
+        test at `CHANCE_OF_FALSE_ALARM` for the whole survey, Bonferroni, by Student's t with
+        stations - 2 degrees of freedom where the roughness was estimated.
+    """
+    rows = setting.observations.table
+    counts = rows["counts"].to_numpy(dtype=bool)
+    posterior = fitted.posterior
+    by_readings = redundancy_of_readings(setting, posterior.sd)
+    table = rows[["reading", "kind", "instrument", "station_m", "to_station_m", "side", "point"]].copy()
+    table["residual_m"] = posterior.residual
+    table["sd_m"] = posterior.sd
+    table["redundancy"] = posterior.redundancy
+    table["redundancy_readings"] = np.minimum(by_readings, posterior.redundancy)
+    table["w"] = posterior.w
+    table["checked"] = np.where(
+        by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
+    )
+    without = _without(setting, fitted, counts)
+    critical = critical_w(setting, fitted, int(counts.sum()))
+    table["w_without"] = without
+    table["doubtful"] = np.abs(np.where(np.isnan(without), posterior.w, without)) > critical
+    return table[counts].reset_index(drop=True)
+
+
+def critical_w(setting: Setting, fitted: Fitted, readings: int) -> float:
+    """Return the largest w that chance explains in a survey with that many readings."""
+    from scipy.special import ndtri, stdtrit
+
+    share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(readings, 1))
+    if not fitted.roughness.estimated:
+        return float(ndtri(share))
+    stations = setting.observations.table["station_m"].nunique()
+    return float(stdtrit(max(stations - 2, 1), share))
+
+
+def _without(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> Array:
+    """Return w of the most suspect readings against fits made without each of them."""
+    result = np.full(counts.size, np.nan)
+    if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
+        return result
+    suspect = np.argsort(-np.abs(np.where(counts, fitted.posterior.w, 0.0)), kind="stable")[:TRIED]
+    rows = setting.observations
+    for index in suspect:
+        if fitted.posterior.redundancy[index] < 1e-3:
+            continue
+        keep = np.ones(counts.size, dtype=bool)
+        keep[index] = False
+        try:
+            other = fit_rows(setting, keep=keep)
+        except np.linalg.LinAlgError:  # the reading alone determined something
+            continue
+        ground, border = rows.ground[[index]], rows.border[[index]]
+        predicted = ground @ other.state(setting) + border @ other.border(setting)
+        variance = row_variance(other.posterior.system, ground, border) + fitted.posterior.sd[index] ** 2
+        result[index] = (predicted[0] - rows.value[index]) / np.sqrt(variance[0])
+    return result
+
+
+def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
+    """Return each row's redundancy when smoothness counts for nothing: every read point is free.
+
+    A very weak pull on every unknown stands in for what no reading determines.
+    """
+    rows, grid = setting.observations, setting.grid
+    nodes = np.arange(grid.stations.size)
+    surfaces = np.zeros(grid.size)
+    for side in range(len(grid.sides)):
+        surfaces[grid.column(nodes, side, "surface")] = 1.0
+    ground = rows.ground.multiply(surfaces[None, :]).tocsr()
+    kinds = rows.table["kind"].to_numpy()
+    spotted = np.array([kind == "spot" for kind, _ in rows.names], dtype=bool)
+    at_spot = rows.border[:, spotted].count_nonzero(axis=1) > 0 if spotted.any() else np.zeros(sd.size, bool)
+    alone = np.isin(kinds, ["step", "crown beforehand"]) | ((kinds == "rod at offset") & ~at_spot)
+    used = np.flatnonzero(~alone)
+    ridge = _NO_RIDGE * float(np.median(1.0 / sd**2))
+    prior = np.zeros((setting.bandwidth + 1, grid.size))
+    everything = np.arange(grid.size)
+    band_add(prior, everything, everything, np.where(surfaces > 0, ridge, 1.0))
+    block = max(grid.group * grid.states, 1)
+    ground, border = ground[used], rows.border[used]
+    model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
+    band, side_part, corner, _, _ = model.normal
+    from ..banded import BorderedBand
+
+    system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(rows.names)), block)
+    result = np.zeros(sd.size)
+    result[used] = np.clip(1.0 - row_variance(system, ground, border) / sd[used] ** 2, 0.0, 1.0)
+    return result

@@ -1,0 +1,155 @@
+"""How rough the ground is: estimated from the readings by penalised restricted likelihood.
+
+Restricted, because level, slope and laser heights are integrated out; penalised, because a dozen
+readings say little of roughness, so that weak beliefs must hold it within reason.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..banded import band_quadratic, band_trace
+from .posterior import LinearModel
+from .prior import GroundType, PriorBands, prior_weights
+
+__all__ = ["BELIEFS", "Belief", "Roughness", "estimate_roughness"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Normal distribution of the natural logarithm of a roughness before any reading."""
+
+    centre: float
+    spread: float
+
+
+#: Weak beliefs, all guesses that were tried on six kinds of simulated ground.
+BELIEFS: Final[Mapping[str, Belief]] = {
+    "q_mean": Belief(math.log(1e-5), 3.0),
+    "q_twist": Belief(math.log(1e-5 / 4.0), 3.0),
+    "relief": Belief(math.log(3e-4), 2.0),
+}
+
+#: Where roughness is looked for: no smaller than what no reading could tell from none, no larger
+#: than any ground that track is laid on.
+RANGE: Final[Mapping[str, tuple[float, float]]] = {
+    "q_mean": (1e-11, 1.0),
+    "q_twist": (1e-11, 1.0),
+    "relief": (1e-5, 0.1),
+}
+#: Estimated q is at least this times the floor, so that rough relief leaves digits enough.
+ABOVE_FLOOR = 100.0
+
+
+@dataclass(frozen=True)
+class Roughness:
+    """Roughness used in a fit, and where it came from.
+
+    Attributes
+    ----------
+    q_mean, q_twist : float
+        [m^2 / m^3], see ``prior.py``.
+    relief : float
+        [m].
+    estimated : tuple of str
+        Which of the three were estimated from the readings; the others were stated.
+    """
+
+    q_mean: float
+    q_twist: float
+    relief: float
+    estimated: tuple[str, ...]
+
+    def weights(self, floor: float) -> Array:
+        """Return the prior's weights; ``floor`` keeps q from stiffening beyond what digits allow."""
+        return prior_weights(max(self.q_mean, floor), max(self.q_twist, floor), self.relief)
+
+    def words(self) -> str:
+        """Return a sentence on the roughness, for a report."""
+        wander = 1000 * math.sqrt(self.q_mean / 3.0)
+        how = f"estimated: {', '.join(self.estimated)}" if self.estimated else "all stated"
+        return (
+            f"ground wanders {wander:.1f} mm from straight over 1 m (sd), "
+            f"stones and tussocks {1000 * self.relief:.1f} mm (sd); {how}"
+        )
+
+
+def estimate_roughness(
+    model: LinearModel, prior: PriorBands, stated: GroundType, *, sides: int, floor: float
+) -> Roughness:
+    """Return the roughness: what is stated, and the rest by penalised restricted likelihood.
+
+    Parameters
+    ----------
+    model : LinearModel
+        Readings, with straight lines and laser heights already taken off.
+    prior : PriorBands
+    stated : GroundType
+        Values that are not None are kept.
+    sides : int
+        Number of sides that are read; with one there is no twist to estimate.
+    floor : float
+        Smallest q [m^2 / m^3].
+    """
+    from scipy.optimize import minimize
+
+    values = {name: getattr(stated, name) for name in BELIEFS}
+    free = tuple(name for name in BELIEFS if values[name] is None)
+    if sides < 2 and "q_twist" in free:
+        free = tuple(name for name in free if name != "q_twist")
+        values["q_twist"] = math.exp(BELIEFS["q_twist"].centre)
+    if not free:
+        return Roughness(**values, estimated=())
+    centres = np.array([BELIEFS[name].centre for name in free])
+    spreads = np.array([BELIEFS[name].spread for name in free])
+
+    def roughness(logs: Array) -> Roughness:
+        found = values | {name: float(np.exp(log)) for name, log in zip(free, logs, strict=True)}
+        return Roughness(**found, estimated=free)
+
+    def target(logs: Array) -> tuple[float, Array]:
+        here = roughness(logs)
+        value, by_log = _restricted(model, prior, here, floor)
+        away = (logs - centres) / spreads
+        gradient = np.array([by_log[name] for name in free])
+        return value + 0.5 * float(away @ away), gradient + away / spreads
+
+    least = {"q_mean": ABOVE_FLOOR * floor, "q_twist": ABOVE_FLOOR * floor, "relief": 0.0}
+    bounds = [(math.log(max(RANGE[name][0], least[name])), math.log(RANGE[name][1])) for name in free]
+    start = np.clip(centres, [low for low, _ in bounds], [high for _, high in bounds])
+    found = minimize(target, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-10})
+    return roughness(np.asarray(found.x))
+
+
+def _restricted(
+    model: LinearModel, prior: PriorBands, here: Roughness, floor: float
+) -> tuple[float, dict[str, float]]:
+    """Return minus the log restricted likelihood (up to a constant) and its gradient in the logs."""
+    weights = here.weights(floor)
+    system, state, unknown = model.solve(prior.combine(weights))
+    residual = model.residual(state, unknown)
+    used = prior.ranks > 0
+    bends = np.array([band_quadratic(band, state) for band in prior.bands])
+    traces = np.array([band_trace(band, system.inverse_band) for band in prior.bands])
+    value = 0.5 * (
+        system.log_determinant
+        - float(prior.ranks[used] @ np.log(weights[used]))
+        + float(residual**2 @ model.weight)
+        + float(weights @ bends)
+    )
+    by_weight = 0.5 * (traces + bends)
+    by_weight[used] -= 0.5 * prior.ranks[used] / weights[used]
+    mean, twist, single, relief = weights
+    return value, {
+        "q_mean": -mean * by_weight[0] - single**2 * here.q_mean * by_weight[2],
+        "q_twist": -twist * by_weight[1] - single**2 * here.q_twist / 4.0 * by_weight[2],
+        "relief": -2.0 * relief * by_weight[3],
+    }

@@ -1,0 +1,69 @@
+"""Distances taped along the slope, turned into horizontal stations.
+
+A tape that lies on the ground measures more than the level distance: over a rise h in a taped
+length a the station grows by sqrt(a^2 - h^2) only (Pythagoras).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from .readings import Survey
+
+if TYPE_CHECKING:
+    from .ground import Ground
+
+__all__ = ["has_taped", "levelled_out", "stations_from_tape"]
+
+Array = NDArray[np.float64]
+_TABLES = ("levels", "boards", "crosslevels")
+
+
+def has_taped(survey: Survey) -> bool:
+    """Return whether any station was taped along the slope."""
+    return any(bool(getattr(survey, name)["along"].any()) for name in _TABLES)
+
+
+def stations_from_tape(along: Array, height: Array) -> Array:
+    """Return horizontal stations of points in order along a tape that starts at station 0.
+
+    Parameters
+    ----------
+    along, height : array, shape (n,)
+        Increasing distance on the tape, and height of the ground there [m].
+
+    Examples
+    --------
+    >>> stations_from_tape(np.array([0.0, 5.0, 10.0]), np.array([0.0, 3.0, 3.0])).tolist()
+    [0.0, 4.0, 9.0]
+    """
+    steps = np.diff(along) ** 2 - np.diff(height) ** 2
+    level = np.concatenate([[0.0], np.cumsum(np.sqrt(np.maximum(steps, 0.0)))])
+    return np.asarray(level - np.interp(0.0, along, level))
+
+
+def levelled_out(survey: Survey, rough: Ground) -> Survey:
+    """Return the survey with horizontal stations, from a first fit that took them as horizontal."""
+    heights = np.mean([rough.height(rough.stations, side)[0] for side in rough.sides], axis=0)
+    level = stations_from_tape(rough.stations, heights)
+
+    def moved(tape: pd.Series[float]) -> Array:
+        return np.interp(tape.to_numpy(dtype=float), rough.stations, level)
+
+    return replace(survey, **{name: _moved(getattr(survey, name), moved) for name in _TABLES})
+
+
+def _moved(table: pd.DataFrame, move: Callable[[pd.Series[float]], Array]) -> pd.DataFrame:
+    table = table.copy()
+    taped = table["along"].to_numpy(dtype=bool)
+    for column in ("station_m", "to_station_m"):
+        if column in table and taped.any():
+            table[column] = np.where(taped, move(table[column]), table[column])
+    table["along"] = False
+    return table
