@@ -31,6 +31,9 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
+#: Blocks up to this size are multiplied entry by entry, all blocks at once, which is faster.
+UNROLLED = 6
+
 
 def beam_element(length: Array) -> Array:
     """Return the stiffness of Euler-Bernoulli elements with unit bending stiffness.
@@ -59,14 +62,14 @@ def beam_element(length: Array) -> Array:
     True
     """
     d = np.asarray(length, dtype=float)
-    one = np.ones_like(d)
-    rows = [
-        [12 / d**3, 6 / d**2, -12 / d**3, 6 / d**2],
-        [6 / d**2, 4 / d, -6 / d**2, 2 / d],
-        [-12 / d**3, -6 / d**2, 12 / d**3, -6 / d**2],
-        [6 / d**2, 2 / d, -6 / d**2, 4 / d],
-    ]
-    return np.moveaxis(np.array([[entry * one for entry in row] for row in rows]), -1, 0)
+    element = np.empty((*d.shape, 4, 4))
+    push, turn = 12.0 / d**3, 6.0 / d**2
+    for i, j, value in (
+        (0, 0, push), (0, 1, turn), (0, 2, -push), (0, 3, turn), (1, 1, 4.0 / d), (1, 2, -turn),
+        (1, 3, 2.0 / d), (2, 2, push), (2, 3, -turn), (3, 3, 4.0 / d),
+    ):  # fmt: skip
+        element[..., i, j] = element[..., j, i] = value
+    return element
 
 
 def clamped_bridge(first: Array, second: Array, length: Array) -> Array:
@@ -92,9 +95,15 @@ def band_add(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], val
 
     ``band[i, j]`` holds the entry in row i + j, column j (the LAPACK lower form).
     """
-    keep = rows >= columns
-    flat = (rows[keep] - columns[keep]) * band.shape[1] + columns[keep]
-    band += np.bincount(flat, weights=values[keep], minlength=band.size).reshape(band.shape)
+    below = rows - columns
+    keep = below >= 0
+    if not keep.all():
+        below, columns, values = below[keep], columns[keep], values[keep]
+    if below.size:
+        depth = int(below.max()) + 1
+        flat = below * band.shape[1] + columns
+        added = np.bincount(flat, weights=values, minlength=depth * band.shape[1])
+        band[:depth] += added.reshape(depth, -1)
 
 
 def band_product(band: Array, vector: Array) -> Array:
@@ -195,23 +204,30 @@ class BorderedBand:
         return first - self.reach @ border, border
 
     @cached_property
-    def inverse_blocks(self) -> tuple[Array, Array]:
-        """Blocks of the inverse of A on the diagonal (m, b, b) and just right of it (m - 1, b, b).
+    def _ahead(self) -> Array:
+        """What is left of each diagonal block after all blocks before it are eliminated."""
+        return _schur_blocks(self.factor, self.block)
 
-        A block of the inverse's diagonal is the inverse of (what is left of it after everything
-        before is eliminated) + (the same from behind) - (itself).
+    @cached_property
+    def inverse_diagonal(self) -> Array:
+        """Blocks on the diagonal of the inverse of A, shape (m, b, b).
+
+        Each is the inverse of (what is left of the block after everything before it is
+        eliminated) + (the same from behind) - (the block itself).
         """
-        b, m = self.block, self.size // self.block
-        if self.size == 0:
-            return np.zeros((0, b, b)), np.zeros((0, b, b))
-        forward = _schur_blocks(self.factor, b)
-        mirrored = BorderedBand(_reversed(self.band), np.zeros((self.size, 0)), np.zeros((0, 0)), b)
-        backward = _schur_blocks(mirrored.factor, b)[::-1, ::-1, ::-1]
-        own, beside = _blocks(self.band, b, shift=0), _blocks(self.band, b, shift=b)[: m - 1]
+        mirrored = BorderedBand(
+            _reversed(self.band), np.zeros((self.size, 0)), np.zeros((0, 0)), self.block
+        )
+        behind = mirrored._ahead[::-1, ::-1, ::-1]
+        own = _blocks(self.band, self.block, shift=0)
         own = own + np.swapaxes(np.tril(own, -1), 1, 2)
-        diagonal = _invert(forward + backward - own)
-        right = -_invert(forward[:-1]) @ np.swapaxes(beside, 1, 2) @ diagonal[1:]
-        return diagonal, right
+        return _invert(self._ahead + behind - own)
+
+    @cached_property
+    def inverse_right(self) -> Array:
+        """Blocks of the inverse of A just right of its diagonal, shape (m - 1, b, b)."""
+        beside = np.swapaxes(_blocks(self.band, self.block, shift=self.block)[:-1], 1, 2)
+        return np.asarray(-_invert(self._ahead[:-1]) @ beside @ self.inverse_diagonal[1:])
 
     @cached_property
     def inverse_band(self) -> Array:
@@ -235,15 +251,14 @@ class BorderedBand:
             Rows and columns. Pairs further apart than neighbouring blocks are outside A's
             structure and give 0.
         """
-        diagonal, right = self.inverse_blocks
         low, high = np.minimum(first, second), np.maximum(first, second)
         block, inside = np.divmod(low, self.block)
         other, inside_other = np.divmod(high, self.block)
-        same = block == other
-        result = np.empty(low.shape)
-        result[same] = diagonal[block[same], inside[same], inside_other[same]]
-        far = other == block + 1
-        result[far] = right[block[far], inside[far], inside_other[far]]
+        result = np.zeros(low.shape)
+        same, far = block == other, other == block + 1
+        result[same] = self.inverse_diagonal[block[same], inside[same], inside_other[same]]
+        if far.any():
+            result[far] = self.inverse_right[block[far], inside[far], inside_other[far]]
         return result
 
 
@@ -257,20 +272,27 @@ def _reversed(band: Array) -> Array:
 
 def _blocks(band: Array, size: int, *, shift: int) -> Array:
     """Return the lower parts of the blocks ``shift`` rows below the diagonal, shape (m, size, size)."""
-    i, j = np.indices((size, size))
-    below = i + shift - j
-    inside = (below >= 0) & (below < band.shape[0])
     m = band.shape[1] // size
     result = np.zeros((m, size, size))
-    starts = np.arange(m)[:, None] * size
-    result[:, i[inside], j[inside]] = band[below[inside], starts + j[inside]]
+    for i in range(size):
+        for j in range(size):
+            below = i + shift - j
+            if 0 <= below < band.shape[0]:
+                result[:, i, j] = band[below, j::size]
     return result
 
 
 def _schur_blocks(factor: Array, size: int) -> Array:
-    """Return what is left of each diagonal block after all before it are eliminated."""
-    lower = _blocks(factor, size, shift=0)
-    return np.asarray(lower @ np.swapaxes(lower, 1, 2))
+    """Return what is left of each diagonal block after all before it are eliminated: L L' by block."""
+    if size > UNROLLED:
+        lower = _blocks(factor, size, shift=0)
+        return np.asarray(lower @ np.swapaxes(lower, 1, 2))
+    result = np.empty((factor.shape[1] // size, size, size))
+    for i in range(size):
+        for j in range(i + 1):
+            total = sum(factor[i - k, k::size] * factor[j - k, k::size] for k in range(j + 1))
+            result[:, i, j] = result[:, j, i] = total
+    return result
 
 
 def _invert(matrices: Array) -> Array:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from trackkit.cells import Limits, Source, sheet_titles
-from trackkit.problems import Problem, Problems, nearest
+from trackkit.problems import Problem, Problems
 
 __all__ = ["find_tables"]
 
@@ -56,13 +56,10 @@ def find_tables(
         ending = file.suffix.lower()
         if ending in _BOOKS:
             _look_into(file, stem, names, found, strays, problems, limits)
-        elif stem not in names:
-            strays.append((stem, file.name))
-        elif ending in _TEXT or any_name:
+        elif any_name or (stem in names and ending in _TEXT):
             found.setdefault(stem, []).append(Source(file))
-        elif ending in _OTHERS:
-            do = "save it as .csv or .xlsx"
-            problems.add(Problem(file.name, f"a {ending} file", f"{stem}.csv or {stem}.xlsx", do))
+        elif ending in (*_TEXT, *_OTHERS):
+            strays.append((stem, file.name))
     for name, sources in found.items():
         if len(sources) > 1:
             given = " and ".join(source.label for source in sources)
@@ -132,10 +129,16 @@ def _report_slips(
     found: dict[str, list[Source]],
     problems: Problems,
 ) -> None:
-    """Report what is nearly named like a table that is missing, so that none is passed over."""
-    missing = [name for name in names if name not in found]
+    """Report what is nearly named like a table that is missing; remark on what is like one that is there."""
     for stem, label in strays:
-        close = difflib.get_close_matches(stem, missing, n=1, cutoff=_SLIP)
-        if close:
-            do = f"{nearest(stem, close)} rename it, or move it out of the folder"
+        meant = next(iter(difflib.get_close_matches(stem, names, n=1, cutoff=_SLIP)), None)
+        if meant in found:
+            problems.note(f"{label}: not read; the table {meant!r} is {found[meant][0].label}")
+        elif stem == meant:
+            accepted = f"{stem}.csv or {stem}.xlsx"
+            problems.add(
+                Problem(label, "a kind of file that is not read", accepted, "save it as one of these")
+            )
+        elif meant is not None:
+            do = f"did you mean {meant!r}? rename it, or move it out of the folder"
             problems.add(Problem(label, f"the name {stem!r}", f"a table's name: {', '.join(names)}", do))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from trackkit.written import finite, parse_feet_inches, parse_mixed, parse_number, tidy
+from trackkit.written import parse_feet_inches, parse_mixed, parse_number, tidy
 
 __all__ = [
     "ANGLE_UNITS",
@@ -89,8 +89,8 @@ def parse_length(text: object, unit: str) -> float:
         return parse_number(word) * metres
     word = _INCH_WORD.sub(r'\1"', _FEET_WORD.sub(r"\1'", word))
     if "'" not in word and '"' not in word:
-        return finite(parse_mixed(word) * Fraction(str(metres)), word)
-    return finite(parse_feet_inches(word) * Fraction("0.0254"), word)
+        return float(parse_mixed(word) * Fraction(str(metres)))
+    return float(parse_feet_inches(word) * Fraction("0.0254"))
 
 
 def parse_quantity(text: object) -> float:
@@ -116,7 +116,7 @@ def parse_quantity(text: object) -> float:
     word = tidy(text)
     word = _INCH_WORD.sub(r'\1"', _FEET_WORD.sub(r"\1'", word))
     if "'" in word or '"' in word:
-        return finite(parse_feet_inches(word) * Fraction("0.0254"), word)
+        return float(parse_feet_inches(word) * Fraction("0.0254"))
     said = re.fullmatch(r"(.*?)\s*(mm|cm|m)", word, flags=re.IGNORECASE)
     if not said:
         raise ValueError(f"{text.strip()!r} has no unit of length (m, cm, mm, ft, in)")

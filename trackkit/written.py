@@ -8,7 +8,7 @@ import unicodedata
 from fractions import Fraction
 from typing import Final
 
-__all__ = ["finite", "parse_feet_inches", "parse_mixed", "parse_number", "tidy"]
+__all__ = ["parse_feet_inches", "parse_mixed", "parse_number", "tidy"]
 
 #: Longest text that is looked at for a number; longer cells are prose.
 _LONGEST: Final = 60
@@ -84,14 +84,6 @@ def parse_mixed(word: str) -> Fraction:
     else:
         value = Fraction(str(parse_number(body)))
     return -value if word.startswith("-") else value
-
-
-def finite(value: Fraction, word: str) -> float:
-    """Return the fraction as a number; ValueError if it is too large for one."""
-    try:
-        return float(value)
-    except OverflowError:
-        raise ValueError(f"{word!r} is too large") from None
 
 
 def parse_feet_inches(word: str) -> Fraction:

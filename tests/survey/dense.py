@@ -7,9 +7,21 @@ squares. Nothing here is shared with the package.
 
 from dataclasses import dataclass, field
 
+import mpmath
 import numpy as np
 
 __all__ = ["DenseGround"]
+
+
+def many_digits(array):
+    """Return the array with 40 digits an entry, so that the dense route loses none that count."""
+    mpmath.mp.dps = 40
+    return np.vectorize(mpmath.mpf, otypes=[object])(array)
+
+
+def inverted(matrix):
+    """Return the inverse of a matrix of many-digit numbers."""
+    return np.array(mpmath.inverse(mpmath.matrix(matrix.tolist())).tolist(), dtype=object)
 
 
 def kernel(first, second):
@@ -36,8 +48,8 @@ class DenseGround:
         self.readings.append((value, sd, list(surface), list(fixed), list(random)))
 
     def _covariance(self, first, second):
-        s = np.array([p[0] for p in first])[:, None] - self.origin
-        t = np.array([p[0] for p in second])[None, :] - self.origin
+        s = many_digits([p[0] for p in first])[:, None] - self.origin
+        t = many_digits([p[0] for p in second])[None, :] - self.origin
         a = np.array([-0.5 if p[1] == "left" else 0.5 for p in first])[:, None]
         b = np.array([-0.5 if p[1] == "left" else 0.5 for p in second])[None, :]
         same = np.array([[p == q for q in second] for p in first])
@@ -70,13 +82,16 @@ class DenseGround:
         value = np.array([r[0] for r in self.readings])
         sd = np.array([r[1] for r in self.readings])
         spread = np.diag([self.random[name] ** 2 for name in errors])
+        design, shared, effects = map(many_digits, (design, shared, effects))
+        value, variance = many_digits(value), many_digits(sd) ** 2
         signal = design @ self._covariance(points, points) @ design.T + shared @ spread @ shared.T
-        total = signal + np.diag(sd**2)
+        total = signal + np.diag(variance)
         drift = np.hstack([design @ self._drift(points), effects])
-        inverse = np.linalg.inv(total)
-        normal = drift.T @ inverse @ drift
-        # the datum's level is free: a pseudo-inverse serves every difference
-        cofactor = np.linalg.pinv(normal, rcond=1e-13, hermitian=True)
+        inverse = inverted(total)
+        # one level is free: a weight on it changes no difference of heights
+        level = np.array([1.0, 0.0, 1.0, 0.0] + [1.0] * len(names))
+        normal = drift.T @ inverse @ drift + np.outer(level, level)
+        cofactor = inverted(normal)
         beta = cofactor @ drift.T @ inverse @ value
         rest = value - drift @ beta
 
@@ -92,7 +107,6 @@ class DenseGround:
         fitted = drift @ beta + signal @ inverse @ rest
         gap = drift - signal @ inverse @ drift
         of_fit = np.diag(signal - signal @ inverse @ signal + gap @ cofactor @ gap.T)
-        eigen = np.linalg.eigvalsh(normal)
-        kept = eigen > 1e-9 * eigen.max()
-        likelihood = np.linalg.slogdet(total)[1] + np.sum(np.log(eigen[kept])) + rest @ inverse @ rest
-        return mean, covariance, fitted, of_fit, likelihood
+        logs = [float(mpmath.log(mpmath.det(mpmath.matrix(m.tolist())))) for m in (total, normal)]
+        likelihood = sum(logs) + float(rest @ inverse @ rest)
+        return *(part.astype(float) for part in (mean, covariance, fitted, of_fit)), likelihood

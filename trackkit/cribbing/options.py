@@ -19,11 +19,11 @@ from trackkit.cribbing.heights import TICK, Laid, Patterns, to_cost
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
-__all__ = ["Intervals", "Rooms", "Serving", "feet_of", "intervals_of", "nearest_fill", "servings"]
+__all__ = ["Intervals", "Rooms", "Serving", "both_at", "feet_of", "intervals_of", "nearest_fill", "servings"]
 
 Ints = NDArray[np.int64]
 
-_NEVER: Final = np.iinfo(np.int64).min // 4
+
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ def _compact(low: Ints, high: Ints, cost: Ints, reach: Ints) -> Intervals:
     return Intervals(low[closer, band], high[closer, band], cost[closer, band], ids, reach[closer])
 
 
-def both(first: Intervals, second: Intervals) -> Intervals:
+def both_at(first: Intervals, second: Intervals) -> Intervals:
     """Return the intervals in which one pile height serves two tie ends, each with its own closing piece."""
     low = np.maximum(first.low[:, None], second.low[None, :])
     high = np.minimum(first.high[:, None], second.high[None, :])

@@ -86,10 +86,9 @@ class Setting:
         centred = rows.value - rows.ground @ self.start_state - rows.border @ self.start_border
         block = max(self.grid.group * self.grid.states, 1)
         if keep.all():
-            return LinearModel(centred, sd, rows.ground, rows.border, self.bandwidth, block)
-        return LinearModel(
-            centred[keep], sd[keep], rows.ground[keep], rows.border[keep], self.bandwidth, block
-        )
+            return LinearModel(centred, sd, rows.ground, rows.border.toarray(), self.bandwidth, block)
+        border = rows.border[keep].toarray()
+        return LinearModel(centred[keep], sd[keep], rows.ground[keep], border, self.bandwidth, block)
 
 
 @dataclass(frozen=True)

@@ -190,14 +190,14 @@ class Ground:
         rows, system = self._rows(points), self.fitted.posterior.system
         state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
         mean = rows.ground @ state + rows.border @ unknown + rows.fixed
-        variance = row_variance(system, rows.ground, rows.border)
+        variance = row_variance(system, rows.ground, rows.border.toarray())
         if self.datum is not None:
             at = self._rows([self.datum])
             column = system.solve_band(at.ground.toarray()[0])
             beyond, at_beyond = (part.ground @ system.reach - part.border for part in (rows, at))
             joint = rows.ground @ column + beyond @ system.border_covariance @ at_beyond[0]
             mean = mean - (at.ground @ state + at.border @ unknown)[0]
-            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border)[0]
+            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border.toarray())[0]
             variance = np.where([p == self.datum for p in points], 0.0, variance)
         return np.asarray(mean), np.asarray(self.inflation * (variance + rows.own_variance()))
 

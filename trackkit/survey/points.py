@@ -43,6 +43,8 @@ class SurfacePoints:
     inside, gap : array, shape (n,)
         Distance beyond that node and length of the interval [m]; gap 0 at a node, infinite
         where only one end holds the point (outside, or beside a break).
+    cut : array of bool
+        Whether it lies in an interval that a break cuts on its side.
     side : array of int
     station : array
     q : array, shape (2, 2)
@@ -55,6 +57,7 @@ class SurfacePoints:
     near: Indices
     inside: Array
     gap: Array
+    cut: NDArray[np.bool_]
     side: Indices
     station: Array
     q: Array
@@ -69,9 +72,8 @@ class SurfacePoints:
         """Return the same between all points, shape (n, n)."""
         mate = (self.near[:, None] == self.near[None, :]) & (self.gap > 0)[:, None] & (self.gap > 0)[None, :]
         mate &= self.gap[:, None] == self.gap[None, :]
-        alone = np.isinf(self.gap)
         same_side = self.side[:, None] == self.side[None, :]
-        mate &= same_side | ~(alone[:, None] | alone[None, :])
+        mate &= same_side | ~(self.cut[:, None] | self.cut[None, :])
         q = self.q[self.side[:, None], self.side[None, :]]
         first, second = np.broadcast_arrays(self.inside[:, None], self.inside[None, :])
         opposite = np.sign(first) * np.sign(second) < 0
@@ -89,7 +91,8 @@ def surface_points(
     nodes = grid.stations
     if station.size == 0:
         none = np.zeros(0, dtype=np.intp)
-        return SurfacePoints(csr_array((0, grid.size)), none, station, station, none, station, np.eye(2), 0.0)
+        rows = csr_array((0, grid.size))
+        return SurfacePoints(rows, none, station, station, none > 0, none, station, np.eye(2), 0.0)
     last = nodes.size - 1
     near = np.clip(np.searchsorted(nodes, station + SAME, side="right") - 1, -1, last)
     at_node = (near >= 0) & (np.abs(station - nodes[np.maximum(near, 0)]) <= SAME)
@@ -131,7 +134,9 @@ def surface_points(
     length = np.where(at_node, 0.0, np.where(inner, gap, np.inf))
     inside = np.where(inner, station - nodes[held], np.where(lonely, reach, 0.0))
     q = np.array([[own, cross], [cross, own]])
-    return SurfacePoints(rows, np.where(lonely, anchor, near), inside, length, side, station, q, relief)
+    return SurfacePoints(
+        rows, np.where(lonely, anchor, near), inside, length, cut, side, station, q, relief
+    )
 
 
 @dataclass(frozen=True)

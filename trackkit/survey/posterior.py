@@ -18,9 +18,10 @@ from ..banded import BorderedBand, band_add
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["LinearModel", "Posterior", "row_variance"]
+__all__ = ["LinearModel", "Posterior", "row_pairs", "row_variance"]
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ class LinearModel:
         Readings and their standard deviations.
     ground : sparse array, shape (n, size)
         What each reading sees of the states.
-    border : sparse array, shape (n, k)
+    border : array, shape (n, k)
         What it sees of the border unknowns.
     bandwidth, block : int
         Of the precision's band, and of its blocks (see `BorderedBand`).
@@ -82,7 +83,7 @@ class LinearModel:
     value: Array
     sd: Array
     ground: csr_array
-    border: csr_array
+    border: Array
     bandwidth: int
     block: int
 
@@ -92,17 +93,20 @@ class LinearModel:
         return 1.0 / self.sd**2
 
     @cached_property
+    def pairs(self) -> RowPairs:
+        """Pairs of states that stand in one reading."""
+        return row_pairs(self.ground)
+
+    @cached_property
     def normal(self) -> tuple[Array, Array, Array, Array, Array]:
         """What the readings give to A, B, C, f and g of the bordered system."""
         weighted = self.weight * self.value
-        scaled = self.border.multiply(self.weight[:, None])
-        return (
-            data_band(self.ground, self.weight, self.bandwidth),
-            (self.ground.T @ scaled).toarray(),
-            (self.border.T @ scaled).toarray(),
-            self.ground.T @ weighted,
-            self.border.T @ weighted,
-        )
+        scaled = self.border * self.weight[:, None]
+        band = np.zeros((self.bandwidth + 1, self.ground.shape[1]))
+        pairs = self.pairs
+        band_add(band, pairs.high, pairs.low, self.weight[pairs.row] * pairs.share)
+        turned = self.ground.T
+        return band, turned @ scaled, self.border.T @ scaled, turned @ weighted, self.border.T @ weighted
 
     def solve(self, prior: Array) -> tuple[BorderedBand, Array, Array]:
         """Return the factored system, the states and the border under a prior, a band."""
@@ -117,39 +121,58 @@ class LinearModel:
     def fit(self, prior: Array) -> Posterior:
         """Return the posterior under a prior precision, a band of shape (p + 1, size)."""
         system, state, unknown = self.solve(prior)
-        variance = row_variance(system, self.ground, self.border)
+        variance = row_variance(system, self.ground, self.border, self.pairs)
         return Posterior(state, unknown, system, self.residual(state, unknown), variance, self.sd)
 
 
-def data_band(ground: csr_array, weight: Array, bandwidth: int) -> Array:
-    """Return what the readings add to the precision of the states, a band of that width."""
-    from scipy.sparse import csr_array
+@dataclass(frozen=True)
+class RowPairs:
+    """Every pair of entries in a row of a sparse matrix, each once, and each entry with itself.
 
-    band = np.zeros((bandwidth + 1, ground.shape[1]))
-    if ground.nnz == 0:
-        return band
-    root = np.repeat(np.sqrt(weight), np.diff(ground.indptr))
-    scaled = csr_array((ground.data * root, ground.indices, ground.indptr), shape=ground.shape)
-    product = (scaled.T @ scaled).tocoo()
-    rows, columns = product.coords
-    band_add(band, rows.astype(np.intp), columns.astype(np.intp), product.data)
-    return band
+    Attributes
+    ----------
+    row, low, high : array of int
+        Row, and the smaller and larger column.
+    share : array
+        Product of the two entries.
+    """
+
+    row: Indices
+    low: Indices
+    high: Indices
+    share: Array
 
 
-def row_variance(system: BorderedBand, ground: csr_array, border: csr_array) -> Array:
+def row_pairs(matrix: csr_array) -> RowPairs:
+    """Return the pairs of entries in the rows of a sparse matrix without duplicate entries."""
+    counts = np.diff(matrix.indptr)
+    parts: list[tuple[Indices, Indices, Indices, Array]] = []
+    for count in np.unique(counts[counts > 0]):
+        rows = np.flatnonzero(counts == count)
+        at = matrix.indptr[rows][:, None] + np.arange(count)
+        columns, values = matrix.indices[at].astype(np.intp), matrix.data[at]
+        for i in range(count):
+            for j in range(i, count):
+                first, second = columns[:, i], columns[:, j]
+                low, high = (first, first) if i == j else (np.minimum(first, second), np.maximum(first, second))
+                parts.append((rows, low, high, values[:, i] * values[:, j]))
+    if not parts:
+        none = np.zeros(0, dtype=np.intp)
+        return RowPairs(none, none, none, np.zeros(0))
+    row, low, high, share = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return RowPairs(row, low, high, share)
+
+
+def row_variance(
+    system: BorderedBand, ground: csr_array, border: Array, pairs: RowPairs | None = None
+) -> Array:
     """Return the variance of every row's combination of states and border unknowns.
 
     The states of a row must lie in one block or in two neighbouring ones.
     """
-    total = np.zeros(ground.shape[0])
-    counts = np.diff(ground.indptr)
-    for count in np.unique(counts[counts > 0]):
-        rows = np.flatnonzero(counts == count)
-        at = ground.indptr[rows][:, None] + np.arange(count)
-        columns, shares = ground.indices[at].astype(np.intp), ground.data[at]
-        for i in range(count):
-            for j in range(i, count):
-                entries = system.inverse_entries(columns[:, i], columns[:, j])
-                total[rows] += (1.0 if i == j else 2.0) * shares[:, i] * shares[:, j] * entries
-    beyond = ground @ system.reach - border.toarray()
-    return total + np.einsum("ij,jk,ik->i", beyond, system.border_covariance, beyond)
+    pairs = pairs or row_pairs(ground)
+    each = np.where(pairs.low == pairs.high, 1.0, 2.0) * pairs.share
+    each *= system.inverse_entries(pairs.low, pairs.high)
+    beyond = ground @ system.reach - border
+    total = np.bincount(pairs.row, weights=each, minlength=ground.shape[0])
+    return np.asarray(total + np.sum((beyond @ system.border_covariance) * beyond, axis=1))

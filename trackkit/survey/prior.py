@@ -68,23 +68,24 @@ class PriorBands:
 
     Attributes
     ----------
-    bands : array, shape (4, p + 1, size)
-        One band for each of `PARTS`, lower form.
+    bands : tuple of 4 arrays, shape (p + 1, size)
+        One band for each of `PARTS`, lower form; zeros for parts that say nothing.
     ranks : array, shape (4,)
         Number of independent statements in each.
     used : int
         Number of states that stand at nodes.
     """
 
-    bands: Array
+    bands: tuple[Array, ...]
     ranks: Array
     used: int
 
     def combine(self, weights: Array) -> Array:
         """Return the prior's precision, a band; states that only fill up a block are held at 0."""
-        band = np.tensordot(weights, self.bands, axes=1)
-        band[0, self.used :] = 1.0
-        return np.asarray(band)
+        band = sum(weight * part for weight, part, rank in zip(weights, self.bands, self.ranks, strict=True) if rank)
+        total = np.zeros(self.bands[0].shape) + band
+        total[0, self.used :] = 1.0
+        return total
 
 
 def prior_weights(q_mean: float, q_twist: float, relief: float) -> Array:
@@ -99,14 +100,14 @@ def prior_weights(q_mean: float, q_twist: float, relief: float) -> Array:
 
 def prior_bands(grid: Grid, bandwidth: int) -> PriorBands:
     """Return the prior's bands for a grid."""
-    bands = np.zeros((len(PARTS), bandwidth + 1, grid.size))
+    bands = [np.zeros((bandwidth + 1, grid.size)) for _ in PARTS]
     ranks = np.zeros(len(PARTS))
     gaps = np.diff(grid.stations)
     if len(grid.sides) == 1:
         for cut in (0, 1):
             where = np.flatnonzero(grid.cut[0] == cut)
             ranks[0] += _add_single(bands[0], grid, where, gaps[where], side=0, cut=cut)
-    else:
+    elif len(grid.sides) == 2:
         both = grid.cut[0] == grid.cut[1]
         for cut in (0, 1):
             where = np.flatnonzero(both & (grid.cut[0] == cut))
@@ -123,7 +124,7 @@ def prior_bands(grid: Grid, bandwidth: int) -> PriorBands:
             band_add(bands[3], upper, upper, one)
             band_add(bands[3], lower, lower, one)
             band_add(bands[3], upper, lower, -one)
-    return PriorBands(bands, ranks, grid.stations.size * grid.states)
+    return PriorBands(tuple(bands), ranks, grid.stations.size * grid.states)
 
 
 def _element(grid: Grid, gaps: Array, cut: int) -> tuple[Array, int]:
@@ -142,13 +143,9 @@ def _columns(grid: Grid, where: NDArray[np.intp], side: int) -> NDArray[np.intp]
 
 
 def _scatter(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array) -> None:
-    shape = values.shape
-    band_add(
-        band,
-        np.broadcast_to(rows[:, :, None], shape).ravel(),
-        np.broadcast_to(columns[:, None, :], shape).ravel(),
-        values.ravel(),
-    )
+    """Add elements; where rows and columns are the same states, the lower half is enough."""
+    i, j = np.tril_indices(4) if rows is columns else np.indices((4, 4)).reshape(2, -1)
+    band_add(band, rows[:, i].ravel(), columns[:, j].ravel(), values[:, i, j].ravel())
 
 
 def _add_single(
@@ -162,7 +159,7 @@ def _add_single(
     return rank * where.size
 
 
-def _add_pair(bands: Array, grid: Grid, where: NDArray[np.intp], gaps: Array, *, cut: int) -> Array:
+def _add_pair(bands: list[Array], grid: Grid, where: NDArray[np.intp], gaps: Array, *, cut: int) -> Array:
     """Add elements on the mean (left + right) / 2 and on the twist right - left."""
     if where.size == 0:
         return np.zeros(2)

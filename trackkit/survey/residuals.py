@@ -89,7 +89,7 @@ def _without(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> Arr
             other = fit_rows(setting, keep=keep)
         except np.linalg.LinAlgError:  # the reading alone determined something
             continue
-        ground, border = rows.ground[[index]], rows.border[[index]]
+        ground, border = rows.ground[[index]], rows.border[[index]].toarray()
         predicted = ground @ other.state(setting) + border @ other.border(setting)
         variance = row_variance(other.posterior.system, ground, border) + fitted.posterior.sd[index] ** 2
         result[index] = (predicted[0] - rows.value[index]) / np.sqrt(variance[0])
@@ -117,7 +117,7 @@ def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
     everything = np.arange(grid.size)
     band_add(prior, everything, everything, np.where(surfaces > 0, ridge, 1.0))
     block = max(grid.group * grid.states, 1)
-    ground, border = ground[used], rows.border[used]
+    ground, border = ground[used], rows.border[used].toarray()
     model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
     band, side_part, corner, _, _ = model.normal
     from ..banded import BorderedBand

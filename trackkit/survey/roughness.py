@@ -116,17 +116,18 @@ def estimate_roughness(
         return Roughness(**found, estimated=free)
 
     def target(logs: Array) -> tuple[float, Array]:
-        here = roughness(logs)
-        value, by_log = _restricted(model, prior, here, floor)
+        held = np.clip(logs, lowest, highest)
+        value, by_log = _restricted(model, prior, roughness(held), floor)
         away = (logs - centres) / spreads
-        gradient = np.array([by_log[name] for name in free])
+        gradient = np.where(held == logs, np.array([by_log[name] for name in free]), 0.0)
         return value + 0.5 * float(away @ away), gradient + away / spreads
 
     least = {"q_mean": ABOVE_FLOOR * floor, "q_twist": ABOVE_FLOOR * floor, "relief": 0.0}
-    bounds = [(math.log(max(RANGE[name][0], least[name])), math.log(RANGE[name][1])) for name in free]
-    start = np.clip(centres, [low for low, _ in bounds], [high for _, high in bounds])
-    found = minimize(target, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-10})
-    return roughness(np.asarray(found.x))
+    lowest = np.log([max(RANGE[name][0], least[name]) for name in free])
+    highest = np.log([RANGE[name][1] for name in free])
+    # BFGS, and the range held by clipping: scipy's L-BFGS-B was seen to give NaN once in many runs
+    found = minimize(target, centres, jac=True, method="BFGS", options={"gtol": 1e-3})
+    return roughness(np.clip(found.x, lowest, highest))
 
 
 def _restricted(

@@ -1,0 +1,166 @@
+"""The banded fit against the dense build of ``dense.py``, for all kinds of readings at once."""
+
+import math
+
+import numpy as np
+import pytest
+from dense import DenseGround
+
+from trackkit.survey.fitting import STIFFEST
+from trackkit.survey.ground import fit_ground
+from trackkit.survey.instruments import Instruments
+from trackkit.survey.prior import GroundType
+from trackkit.survey.readings import make_survey
+from trackkit.survey.roughness import Roughness, _restricted
+
+WIDTH = 0.62
+TOOLS = Instruments(station_sd=0.0)
+
+
+def both(q_mean, q_twist, relief, *, spacing=0.6, seed=0, width=WIDTH):
+    """Return a survey with two laser positions, pegs, boards and left-to-rights, in both builds."""
+    rng = np.random.default_rng(seed)
+    stations = np.round(np.arange(14) * spacing, 6)
+    zero_sd = TOOLS.zero_sd
+    dense = DenseGround(q_mean, q_twist, relief, origin=stations[0])
+    dense.random = {"phone": zero_sd, "other": zero_sd}
+    truth = rng.normal(0, 0.02, (2, stations.size)) + 0.03 * stations
+
+    levels = {"laser": [], "station_m": [], "side": [], "point": [], "rod_m": [], "sd_m": []}
+
+    def rod(laser, station, side, point, height, sd):
+        for column, item in zip(levels, (laser, station, side, point, height, sd), strict=True):
+            levels[column].append(item)
+        own = TOOLS.rod_sd if math.isnan(sd) else sd
+        fixed = [(f"laser {laser}", 1.0)]
+        if point == "BM":
+            dense.read(height + 1.0, own, fixed=fixed)
+        elif point:
+            dense.read(height, own, fixed=[*fixed, (f"peg {point}", -1.0)])
+        else:
+            dense.read(height, own, [((station, side), -1.0)], fixed)
+
+    for i, station in enumerate(stations):
+        for j, side in enumerate(("left", "right")):
+            if (i + j) % 4 != 3:
+                laser = "A" if i < 8 else "B"
+                sd = 0.004 if i == 5 else math.nan
+                rod(laser, station, side, "", 1.5 - truth[j, i] + rng.normal(0, 0.0015), sd)
+    rod("B", stations[2], "left", "", 1.52 - truth[0, 2], math.nan)
+    rod("A", math.nan, "", "P", 1.31, math.nan)
+    rod("B", math.nan, "", "P", 1.33, math.nan)
+
+    boards = {"station_m": [], "to_station_m": [], "side": [], "angle_rad": [], "rise_m": [], "facing": []}
+    boards["instrument"] = []
+    for i, facing, who in ((0, "ahead", ""), (2, "back", ""), (5, "ahead", "other"), (9, "", "other")):
+        near, far, side = stations[i], stations[i + 2], "left" if i % 2 else "right"
+        d, angle = far - near, 0.03 + 0.005 * i
+        entry = (near, far, side, angle, math.nan, facing, who)
+        for column, item in zip(boards, entry, strict=True):
+            boards[column].append(item)
+        lever = d / math.cos(angle) ** 2
+        sign = -1.0 if facing == "back" else 1.0
+        dense.read(d * math.tan(angle), lever * TOOLS.angle_sd,
+                   [((far, side), 1.0), ((near, side), -1.0)], random=[(who or "phone", sign * lever)])  # fmt: skip
+    near, far = stations[11], stations[10]
+    for column, item in zip(boards, (near, far, "left", math.nan, -0.02, "", ""), strict=True):
+        boards[column].append(item)
+    sd = math.hypot(TOOLS.tape_sd, abs(far - near) * TOOLS.bubble_sd)
+    dense.read(-0.02, sd, [((far, "left"), 1.0), ((near, "left"), -1.0)])
+
+    cross = {"station_m": [stations[3], stations[7]], "angle_rad": [0.02, math.nan], "rise_m": [math.nan, 0.01]}
+    cross["facing"] = ["back", ""]
+    lever = width / math.cos(0.02) ** 2
+    across = [((stations[3], "right"), 1.0), ((stations[3], "left"), -1.0)]
+    dense.read(width * math.tan(0.02), lever * TOOLS.angle_sd, across, random=[("phone", -lever)])
+    across = [((stations[7], "right"), 1.0), ((stations[7], "left"), -1.0)]
+    dense.read(0.01, math.hypot(TOOLS.tape_sd, width * TOOLS.bubble_sd), across)
+    return make_survey(levels=levels, boards=boards, crosslevels=cross), dense, stations
+
+
+CASES = [
+    (1e-4, 2e-5, 0.002, 0.6, 1e-9),
+    (1e-6, 1e-6, 0.001, 0.6, 1e-9),
+    (1e-2, 1e-3, 0.0, 0.6, 1e-9),
+    (1e-4, 3e-5, 0.002, 0.1, 1e-9),
+    (1e-8, 1e-8, 0.001, 0.3, 1e-6),
+]
+
+
+@pytest.mark.parametrize(("q_mean", "q_twist", "relief", "spacing", "share"), CASES)
+def test_means_sds_and_covariances_equal_the_dense_build(q_mean, q_twist, relief, spacing, share):
+    survey, dense, stations = both(q_mean, q_twist, relief, spacing=spacing)
+    datum = (float(stations[0]), "left")
+    kind = GroundType(q_mean, q_twist, relief)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=kind, width=WIDTH, datum=datum, stations=[stations[4] + 0.02])
+    places = [stations[1], stations[6], stations[13], stations[6] + 0.03, stations[6] + 0.05, stations[13] + 0.5]
+    points = [(float(s), side) for s in places for side in ("left", "right")]
+    mean, covariance, _, _, _ = dense.solve(points, datum)
+    size = np.abs(mean).max()
+    np.testing.assert_allclose(ground.mean(points), mean, atol=share * size)
+    np.testing.assert_allclose(ground.covariance(points), covariance, atol=share * np.abs(covariance).max())
+    at, sd = ground.height(np.array([p[0] for p in points]), [p[1] for p in points])
+    np.testing.assert_allclose(at, mean, atol=share * size)
+    np.testing.assert_allclose(sd**2, np.diag(covariance), atol=share * np.abs(covariance).max())
+
+
+def test_residuals_redundancies_and_w_equal_the_dense_build():
+    survey, dense, stations = both(1e-4, 2e-5, 0.002)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
+    _, _, fitted, variance, _ = dense.solve([(stations[3], "left")], (stations[0], "left"))
+    value = np.array([r[0] for r in dense.readings])
+    sd = np.array([r[1] for r in dense.readings])
+    redundancy = 1.0 - variance / sd**2
+    table = ground.residuals
+    order = np.argsort(value, kind="stable")
+    found = table.sort_values("residual_m")
+    expected = np.sort(fitted - value)
+    np.testing.assert_allclose(found["residual_m"], expected, atol=1e-10)
+    np.testing.assert_allclose(np.sort(table["redundancy"]), np.sort(redundancy), atol=1e-8)
+    w = (fitted - value) / (sd * np.sqrt(redundancy))
+    np.testing.assert_allclose(np.sort(table["w"]), np.sort(w), atol=1e-6)
+    assert order.size == len(table)
+
+
+def test_restricted_likelihood_equals_the_dense_build_and_its_gradient_is_right():
+    survey, dense, stations = both(1e-4, 2e-5, 0.002)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
+    model, prior = ground.fitted.model, ground.setting.prior
+
+    def ours(logs):
+        here = Roughness(*np.exp(logs), estimated=())
+        return _restricted(model, prior, here, floor=0.0)
+
+    def theirs(logs):
+        dense.q_mean, dense.q_twist, dense.relief = np.exp(logs)
+        return 0.5 * dense.solve([(stations[3], "left")], (stations[0], "left"))[4]
+
+    first = np.log([1e-4, 2e-5, 0.002])
+    for second in (np.log([3e-5, 4e-5, 0.001]), np.log([1e-2, 1e-5, 0.005])):
+        assert ours(second)[0] - ours(first)[0] == pytest.approx(theirs(second) - theirs(first), rel=1e-6)
+    gradient = ours(first)[1]
+    for i, name in enumerate(("q_mean", "q_twist", "relief")):
+        step = np.zeros(3)
+        step[i] = 1e-4
+        slope = (ours(first + step)[0] - ours(first - step)[0]) / 2e-4
+        assert gradient[name] == pytest.approx(slope, rel=1e-5)
+
+
+def test_the_datum_changes_no_difference_and_no_covariance_of_differences():
+    survey, _, stations = both(1e-4, 2e-5, 0.002)
+    kind = GroundType(1e-4, 2e-5, 0.002)
+    points = [(float(s), side) for s in stations[::3] for side in ("left", "right")]
+    differences = np.eye(len(points))[1:] - np.eye(len(points))[0]
+    found = []
+    for datum in ((float(stations[0]), "left"), (float(stations[9]), "right"), "P"):
+        ground = fit_ground(survey, instruments=TOOLS, ground_type=kind, datum=datum)
+        assert ground.covariance([datum])[0, 0] == pytest.approx(0.0, abs=1e-15)
+        found.append((differences @ ground.mean(points), differences @ ground.covariance(points) @ differences.T))
+    for mean, covariance in found[1:]:
+        np.testing.assert_allclose(mean, found[0][0], atol=1e-12)
+        np.testing.assert_allclose(covariance, found[0][1], atol=1e-15)
+
+
+def test_the_floor_of_roughness_is_far_below_what_a_reading_can_tell():
+    """A profile of 30 spacings at the floor wanders by 3 thousandths of a reading's sd."""
+    assert math.sqrt(STIFFEST * 30**3 / 3) < 0.004
