@@ -1,3 +1,142 @@
-"""trackkit: read the ground, find the finished line, plan what stands under every tie."""
+"""trackkit: read the ground, find the finished line, plan what stands under every tie of a dolly track.
+
+The chain, in the order of the work::
+
+    survey = read_survey(folder)             # rods, boards, left-to-rights -> one Survey
+    ground = fit_ground(survey)              # heights with sd, residuals, draws
+    run    = lay_out_run(shot, sections)     # sections, joints, ties, supports
+    line   = level_line(ground, run)         # or grade_line, least_fill_line, follow_line
+    fills  = fill_table(ground, run, line)   # what goes under every tie end
+    stacks = choose_stacks(fills, truck)     # out of which pieces
+
+or all of it: ``make_plan(load_job("job.toml"))``. Lengths are in metres, angles in radians, heights
+count up; a larger rod reading is lower ground; a positive fill means that something goes under.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+#: Public names and the modules they are loaded from, when first asked for.
+_HOMES = {
+    "trackkit.problems": ("Advisory", "CannotDo", "FitError", "InputProblems", "Problem"),
+    "trackkit.units": ("DISPLAYS", "Display", "parse_angle", "parse_length", "parse_mass", "parse_quantity"),
+    "trackkit.survey.readings": ("Survey", "make_survey", "place_on_ties", "read_survey"),
+    "trackkit.survey.instruments": ("Instruments",),
+    "trackkit.survey.prior": ("GroundType",),
+    "trackkit.survey.grid": ("Break",),
+    "trackkit.survey.ground": ("Ground", "fit_ground"),
+    "trackkit.layout": (
+        "FinishedLine", "LensHeight", "RailHeight", "Run", "Section", "Shot", "fill_table", "follow_line",
+        "grade_line", "lay_out_run", "least_fill_line", "level_line", "level_verdict", "run_from_sections",
+        "target_rods",
+    ),
+    "trackkit.layout.governing": ("governing_chances",),
+    "trackkit.cribbing.truck": ("Piece", "Truck", "read_truck"),
+    "trackkit.cribbing.rules": ("StackRules",),
+    "trackkit.cribbing.stacks": ("choose_stacks",),
+    "trackkit.cribbing.results": ("StackPlan",),
+    "trackkit.cribbing.card": ("card_text", "gap_card"),
+    "trackkit.job": ("Job", "load_job"),
+    "trackkit.plan": ("Plan", "make_plan"),
+}  # fmt: skip
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+if TYPE_CHECKING:
+    from trackkit.cribbing.card import card_text, gap_card
+    from trackkit.cribbing.results import StackPlan
+    from trackkit.cribbing.rules import StackRules
+    from trackkit.cribbing.stacks import choose_stacks
+    from trackkit.cribbing.truck import Piece, Truck, read_truck
+    from trackkit.job import Job, load_job
+    from trackkit.layout import (
+        FinishedLine,
+        LensHeight,
+        RailHeight,
+        Run,
+        Section,
+        Shot,
+        fill_table,
+        follow_line,
+        grade_line,
+        lay_out_run,
+        least_fill_line,
+        level_line,
+        level_verdict,
+        run_from_sections,
+        target_rods,
+    )
+    from trackkit.layout.governing import governing_chances
+    from trackkit.plan import Plan, make_plan
+    from trackkit.problems import Advisory, CannotDo, FitError, InputProblems, Problem
+    from trackkit.survey.grid import Break
+    from trackkit.survey.ground import Ground, fit_ground
+    from trackkit.survey.instruments import Instruments
+    from trackkit.survey.prior import GroundType
+    from trackkit.survey.readings import Survey, make_survey, place_on_ties, read_survey
+    from trackkit.units import DISPLAYS, Display, parse_angle, parse_length, parse_mass, parse_quantity
+
+__all__ = [
+    "DISPLAYS",
+    "Advisory",
+    "Break",
+    "CannotDo",
+    "Display",
+    "FinishedLine",
+    "FitError",
+    "Ground",
+    "GroundType",
+    "InputProblems",
+    "Instruments",
+    "Job",
+    "LensHeight",
+    "Piece",
+    "Plan",
+    "Problem",
+    "RailHeight",
+    "Run",
+    "Section",
+    "Shot",
+    "StackPlan",
+    "StackRules",
+    "Survey",
+    "Truck",
+    "card_text",
+    "choose_stacks",
+    "fill_table",
+    "fit_ground",
+    "follow_line",
+    "gap_card",
+    "governing_chances",
+    "grade_line",
+    "lay_out_run",
+    "least_fill_line",
+    "level_line",
+    "level_verdict",
+    "load_job",
+    "make_plan",
+    "make_survey",
+    "parse_angle",
+    "parse_length",
+    "parse_mass",
+    "parse_quantity",
+    "place_on_ties",
+    "read_survey",
+    "read_truck",
+    "run_from_sections",
+    "target_rods",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first asked for, so that importing trackkit stays quick."""
+    if name not in _HOME_OF:
+        raise AttributeError(f"module 'trackkit' has no attribute {name!r}")
+    return getattr(importlib.import_module(_HOME_OF[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

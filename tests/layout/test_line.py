@@ -198,6 +198,16 @@ def test_an_obstacle_beside_the_rail_stays_below_the_wheel_trucks(make_ground):
     assert level_line(ground, RUN, obstacles=beyond).rests_on == level_line(ground, RUN).rests_on
 
 
+def test_an_obstacle_under_a_lower_section_is_cleared_by_that_section(make_ground):
+    ground = make_ground()
+    run = run_from_sections([THREE, replace(THREE, rail_top=0.15)])
+    line = level_line(
+        ground, run, obstacles=obstacle(1.2, 0.0, height_m=0.25), clearance=Clearance(over=0.02)
+    )
+    # With flush rails the undersides of the 0.12 m section lie 0.03 m over the line.
+    assert float(line.height(1.2)) + 0.03 == pytest.approx(0.27)
+
+
 def test_an_obstacle_that_was_surveyed_is_a_contact_like_any_other(make_ground):
     ground = make_ground(pegs={"root": (0.30, 0.006)})
     line = level_line(ground, RUN, obstacles=obstacle(6.0, 0.0, point="root"))

@@ -167,3 +167,8 @@ def test_a_section_whose_dinged_end_faces_the_tail_is_turned_end_for_end():
     assert (head.dinged, head.turned, head.ties) == ("head", False, (0.1, 1.0, 2.8))
     assert (tail.dinged, tail.turned) == ("tail", True)
     assert tail.ties == pytest.approx((0.2, 2.0, 2.9))
+
+
+def test_of_equally_long_kinds_those_without_dings_are_laid():
+    assert cover(4.0, [kind(2.0, 2, dinged=2), kind(2.0, 2)]) == (0, 2)
+    assert cover(4.0, [kind(2.0, 2), kind(2.0, 2)]) == (2, 0)  # else the kind listed first

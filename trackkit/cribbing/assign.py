@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,9 +60,7 @@ def assign(formulation: Formulation, solution: Solution) -> list[Choice]:
     return _piles(formulation, solution, columns)
 
 
-def _piles(
-    formulation: Formulation, solution: Solution, columns: Sequence[tuple[int, int]]
-) -> list[Choice]:
+def _piles(formulation: Formulation, solution: Solution, columns: Sequence[tuple[int, int]]) -> list[Choice]:
     """Give the places in every cell the patterns that the program took there, along the run."""
     program = formulation.program
     users: dict[int, list[int]] = defaultdict(list)
@@ -116,11 +115,13 @@ class _Alike:
         self.class_of = formulation.class_of
         self.options: dict[tuple[int, int], list[int]] = defaultdict(list)
         for column in np.flatnonzero(program.column_pair < 0):
-            self.options[int(program.column_class[column]), int(program.column_cell[column])].append(int(column))
+            self.options[int(program.column_class[column]), int(program.column_cell[column])].append(
+                int(column)
+            )
         self.beside: dict[int, list[int]] = defaultdict(list)
         for side in ("left", "right"):
             line = [i for i, site in enumerate(formulation.sites) if site.side == side]
-            for one, two in zip(line, line[1:], strict=False):
+            for one, two in pairwise(line):
                 if "fill" in (formulation.sites[one].role, formulation.sites[two].role):
                     self.beside[one].append(two)
                     self.beside[two].append(one)
@@ -132,7 +133,9 @@ class _Alike:
             if self.choices[site].partner >= 0:
                 continue
             for pattern in sorted({self.choices[other].pattern for other in self.beside[site]}):
-                if pattern != self.choices[site].pattern and (self._copy(site, pattern) or self._swap(site, pattern)):
+                if pattern != self.choices[site].pattern and (
+                    self._copy(site, pattern) or self._swap(site, pattern)
+                ):
                     changed = True
                     break
         return changed

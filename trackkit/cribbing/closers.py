@@ -111,8 +111,8 @@ def change_chance(low: ArrayLike, high: ArrayLike, height: ArrayLike, sd: ArrayL
 
     Examples
     --------
-    >>> change_chance(0.006, 0.030, 0.018, 0.004).round(4)
-    array(0.0027)
+    >>> round(float(change_chance(0.006, 0.030, 0.018, 0.004)), 4)
+    0.0027
     """
     from scipy.special import ndtr
 
@@ -130,7 +130,8 @@ def height_bands(
 
     Parameters
     ----------
-    closers : sequence of Closer, length c
+    closers : sequence of Closer
+        c of them.
     sd : array_like, shape (n,)
         Standard deviations [m].
     rules : StackRules

@@ -3,50 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.cribbing.closers import Closer, closers_of
-from trackkit.cribbing.heights import Patterns, build_patterns, lay_pieces, to_cost
-from trackkit.cribbing.options import Intervals, Rooms, Serving, both_at, feet_of, intervals_of, servings
+from trackkit.cribbing.closers import Closer
+from trackkit.cribbing.heights import Patterns, to_cost
 from trackkit.cribbing.program import Program
 from trackkit.cribbing.prune import best_columns, binding_pieces, classes_of, undominated
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site, split
 from trackkit.cribbing.truck import Truck
+from trackkit.cribbing.workshop import Purpose, Unserved, Workshop, label_of
 
-__all__ = ["Formulation", "Unserved", "formulate"]
+__all__ = ["Formulation", "formulate"]
 
 Ints = NDArray[np.int64]
 
 #: Price of a missing piece in boxes handled: no plan with a missing piece is ever cheaper than one without.
 _MISSING: Final = 100.0
-
-
-@dataclass(frozen=True)
-class Purpose:
-    """The piles for one purpose: under one tie end, under a joint, or under both ends of a tie.
-
-    ``owners`` are places by number, two of them where one pile carries both tie ends.
-    """
-
-    kind: str
-    patterns: Patterns
-    owners: tuple[tuple[int, ...], ...]
-    serving: Serving
-
-
-@dataclass(frozen=True)
-class Unserved:
-    """A place where nothing works, whatever the counts."""
-
-    site: Site
-    purpose_patterns: Patterns
-    foot: tuple[Ints, Ints]
-    closers: tuple[Closer, ...]
 
 
 @dataclass(frozen=True)
@@ -97,22 +74,27 @@ class Formulation:
     unserved: tuple[Unserved, ...]
 
 
-def formulate(sites: Sequence[Site], truck: Truck, rules: StackRules) -> Formulation:
+def formulate(
+    sites: Sequence[Site], truck: Truck, rules: StackRules, *, all_pieces: bool = False
+) -> Formulation:
     """Return the integer program that chooses a stack for every place.
 
-    Places that cannot be served at all are left out of the program and listed.
+    Places that cannot be served at all are left out of the program and listed. Pieces that cannot run
+    out have no row in it, unless ``all_pieces`` asks for them.
     """
-    workshop = _Workshop(truck, rules, sites)
+    workshop = Workshop(truck, rules, sites)
     served, small, parted = list(sites), set[str](), []
     for _ in range(3):
         purposes = workshop.purposes(served, small)
-        reached = {owner for purpose in purposes for i in purpose.serving.owner for owner in purpose.owners[i]}
+        reached = {
+            owner for purpose in purposes for i in purpose.serving.owner for owner in purpose.owners[i]
+        }
         again, lost = False, []
         for number, site in enumerate(served):
             if number in reached:
                 continue
-            if rules.least_foot(site.ground) > 0 and _label(site) not in small:
-                small.add(_label(site))
+            if rules.least_foot(site.ground) > 0 and label_of(site) not in small:
+                small.add(label_of(site))
                 again = True
             elif len(site.ties) > 1:
                 parted.append(site)
@@ -129,116 +111,18 @@ def formulate(sites: Sequence[Site], truck: Truck, rules: StackRules) -> Formula
         gone = set(map(id, lost))
         served = [site for site in served if id(site) not in gone]
         purposes = workshop.purposes(served, small)
-    low_feet = frozenset(number for number, site in enumerate(served) if _label(site) in small)
-    return _assemble(workshop, tuple(served), purposes, low_feet, tuple(parted), unserved)
-
-
-def _label(site: Site) -> str:
-    return f"{site.support} {site.side} {site.ties}"
-
-
-class _Workshop:
-    """What is the same for all places: layers, patterns by purpose, closing pieces by bearing."""
-
-    def __init__(self, truck: Truck, rules: StackRules, sites: Sequence[Site]) -> None:
-        self.truck, self.rules = truck, rules
-        self.laid = lay_pieces(truck, rules)
-        self.top = max((max(site.heights) for site in sites), default=0.0) + rules.snug
-        self.closers: tuple[Closer, ...] = ()
-        self.by_bearing: dict[float, tuple[int, tuple[Closer, ...]]] = {}
-        for bearing in sorted({site.bearing for site in sites}):
-            own = closers_of(truck, bearing=bearing, rules=rules)
-            self.by_bearing[bearing] = (len(self.closers), own)
-            self.closers += own
-        reaches = sorted({round(closer.high, 9) for closer in self.closers if closer.kind in ("single", "pair")})
-        lows = [closer.high for closer in self.closers if closer.kind in ("none", "shim")]
-        self.rooms = Rooms([int(np.ceil(high / 3.125e-6 - 1e-4)) for high in [max(lows, default=0.0), *reaches]])
-        wedges = [place for place, piece in enumerate(truck.pieces) if piece.kind == "wedge"]
-        self.seat_wedge = max(wedges, key=lambda place: (truck.pieces[place].count, -place), default=-1)
-        self.patterns: dict[tuple[bool, ...] | None, Patterns] = {}
-
-    def pattern_set(self, long_enough: tuple[bool, ...] | None) -> Patterns:
-        """Return the patterns for a purpose; they are made once."""
-        if long_enough not in self.patterns:
-            flags = None if long_enough is None else np.array(long_enough, dtype=bool)
-            self.patterns[long_enough] = build_patterns(
-                self.laid, len(self.truck.pieces), self.rules, top=self.top, long_enough=flags
-            )
-        return self.patterns[long_enough]
-
-    def purpose_of(self, site: Site) -> tuple[bool, ...] | None:
-        """Return which layers carry both ties of a joint with one piece; None for one tie."""
-        return tuple(one.length >= site.need - 1e-9 for one in self.laid) if len(site.ties) > 1 else None
-
-    def both_ends(self, site: Site) -> tuple[bool, ...]:
-        """Return which layers carry both ends of a tie: longer than gauge and two bearings."""
-        need = self.rules.gauge + 2.0 * site.bearing
-        return tuple(one.kind in ("lumber", "ply") and one.length > need for one in self.laid)
-
-    def purposes(self, sites: Sequence[Site], small: set[str]) -> list[Purpose]:
-        """Return every purpose with the places that it serves."""
-        closers = [self.by_bearing[site.bearing] for site in sites]
-        ends = intervals_of(sites, [own for _, own in closers], self.rules)
-        single = [self._one(ends[i], closers[i][0]) for i in range(len(sites))]
-        feet = [
-            feet_of(site, self.laid, self.rules, any_foot=_label(site) in small) for site in sites
-        ]
-        owners: dict[tuple[str, tuple[bool, ...] | None], list[tuple[int, ...]]] = {}
-        for number, site in enumerate(sites):
-            kind = "joint" if len(site.ties) > 1 else "tie"
-            owners.setdefault((kind, self.purpose_of(site)), []).append((number,))
-        for left, right in self._pairs(sites):
-            owners.setdefault(("both ends", self.both_ends(sites[left])), []).append((left, right))
-        found = []
-        for (kind, long_enough), places in owners.items():
-            patterns = self.pattern_set(long_enough)
-            own = [single[p[0]] if len(p) == 1 else both_at(single[p[0]], single[p[1]]) for p in places]
-            stand = [feet[p[0]] if len(p) == 1 else _never_bare(feet[p[0]], feet[p[1]]) for p in places]
-            found.append(Purpose(kind, patterns, tuple(places), servings(patterns, own, stand, self.rooms)))
-        return found
-
-    def _one(self, ends: list[Intervals], offset: int) -> Intervals:
-        shifted = [
-            replace(end, closers=np.where(end.closers >= 0, end.closers + offset, end.closers)) for end in ends
-        ]
-        return shifted[0] if len(shifted) == 1 else both_at(shifted[0], shifted[1])
-
-    def _pairs(self, sites: Sequence[Site]) -> list[tuple[int, int]]:
-        """Return the ties whose two ends one long piece may carry."""
-        if not self.rules.long_lumber:
-            return []
-        left = {(s.support, s.ties): i for i, s in enumerate(sites) if s.side == "left" and len(s.ties) == 1}
-        pairs = []
-        for j, site in enumerate(sites):
-            i = left.get((site.support, site.ties))
-            if site.side != "right" or i is None or not any(self.both_ends(site)):
-                continue
-            near = abs(sites[i].fills[0] - site.fills[0]) <= self.rules.long_lumber_difference
-            if near and not sites[i].seat and not site.seat and sites[i].bearing == site.bearing:
-                pairs.append((i, j))
-        return pairs
-
-    def unserved(self, site: Site) -> Unserved:
-        """Return a place that cannot be served, with what is needed to find the nearest fill."""
-        foot = feet_of(site, self.laid, self.rules, any_foot=True)
-        patterns = self.pattern_set(self.purpose_of(site))
-        return Unserved(site, patterns, foot, self.by_bearing[site.bearing][1])
-
-
-def _never_bare(first: tuple[Ints, Ints], second: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
-    """Return the feet that both ends of a tie allow; one pile carries both only if it has a foot."""
-    allowed = first[0] * second[0]
-    allowed[-1] = 0
-    return allowed, first[1]
+    low_feet = frozenset(number for number, site in enumerate(served) if label_of(site) in small)
+    return _assemble(workshop, tuple(served), purposes, low_feet, tuple(parted), unserved, all_pieces)
 
 
 def _assemble(
-    shop: _Workshop,
+    shop: Workshop,
     sites: tuple[Site, ...],
     purposes: Sequence[Purpose],
     small_foot: frozenset[int],
     parted: tuple[Site, ...],
     unserved: tuple[Unserved, ...],
+    all_pieces: bool,
 ) -> Formulation:
     """Join the purposes into one program, and drop what cannot matter."""
     n_items = len(shop.truck.pieces)
@@ -253,10 +137,10 @@ def _assemble(
     p_purpose, p_row, p_cell, p_cost, p_use = _patterns(purposes)
     stock = np.array([piece.count for piece in shop.truck.pieces], dtype=np.int64)
     binding = binding_pieces(len(sites), owner, other, cell, use, p_cell, p_use, stock)
+    binding = np.arange(n_items) if all_pieces else binding
     keep = best_columns(owner, other, cell, cost, use[:, binding])
-    owner, other, cell, cost, closers, footed, use = (
-        array[keep] for array in (owner, other, cell, cost, closers, footed, use)
-    )
+    owner, other, cell, cost = owner[keep], other[keep], cell[keep], cost[keep]
+    closers, footed, use = closers[keep], footed[keep], use[keep]
     keep = np.flatnonzero(np.isin(p_cell, cell))
     keep = keep[undominated(p_cell[keep], p_cost[keep], p_use[keep][:, binding])]
     groups = classes_of(len(sites), owner, other, cell, cost, closers)
@@ -309,7 +193,7 @@ def _takes(closers: Sequence[Closer], n_items: int) -> Ints:
 
 
 def _columns(
-    purposes: Sequence[Purpose], shop: _Workshop, sites: Sequence[Site]
+    purposes: Sequence[Purpose], shop: Workshop, sites: Sequence[Site]
 ) -> tuple[Ints, Ints, Ints, Ints, Ints, NDArray[np.bool_]]:
     """Return the columns of all purposes: first and second place served, cell, cost, closers, footed."""
     parts, offset = [], 0
@@ -318,7 +202,9 @@ def _columns(
         owners = np.array([(own[0], own[1] if len(own) > 1 else -1) for own in purpose.owners])
         owners = owners.reshape(-1, 2).astype(np.int64)
         pair = owners[serving.owner]
-        parts.append((pair[:, 0], pair[:, 1], serving.cell + offset, serving.cost, serving.closers, serving.footed))
+        parts.append(
+            (pair[:, 0], pair[:, 1], serving.cell + offset, serving.cost, serving.closers, serving.footed)
+        )
         offset += serving.n_cells
     if not parts:
         none = np.zeros(0, dtype=np.int64)

@@ -120,9 +120,7 @@ class Patterns:
         """Return some of the patterns, in the order given."""
         arrays = (self.counts, self.ticks, self.cost, self.use, self.foot, self.room)
         counts, ticks, cost, use, foot, room = (array[chosen] for array in arrays)
-        return Patterns(
-            self.laid, self.multiplicity, counts, ticks, cost, use, foot, room, self.most_layers
-        )
+        return Patterns(self.laid, self.multiplicity, counts, ticks, cost, use, foot, room, self.most_layers)
 
 
 def lay_pieces(truck: Truck, rules: StackRules) -> tuple[Laid, ...]:
@@ -149,9 +147,7 @@ def lay_pieces(truck: Truck, rules: StackRules) -> tuple[Laid, ...]:
 def _flat(place: int, piece: Piece, price: float) -> Laid:
     length, width = max(piece.length, piece.width), min(piece.length, piece.width)
     area = length * width
-    return Laid(
-        place, piece.item, piece.kind, piece.thickness, length, width, width, area, False, 1, price
-    )
+    return Laid(place, piece.item, piece.kind, piece.thickness, length, width, width, area, False, 1, price)
 
 
 def _on_edge(place: int, piece: Piece, price: float) -> Laid:
@@ -169,10 +165,18 @@ def _crossed(place: int, piece: Piece, price: float, base: float) -> Laid:
     )
 
 
-def _from_the_ground_up(laid: Laid) -> tuple[float, int, float, float, str, bool, int]:
+def _from_the_ground_up(laid: Laid) -> tuple[float, float, int, int, str, bool, int]:
     pad_first = 0 if laid.kind == "pad" else 1
     area = laid.length * laid.width
-    return (-round(laid.least, 6), pad_first, -round(area, 8), -laid.ticks, laid.item, laid.on_edge, laid.per_layer)
+    return (
+        -round(laid.least, 6),
+        -round(area, 8),
+        pad_first,
+        -laid.ticks,
+        laid.item,
+        laid.on_edge,
+        laid.per_layer,
+    )
 
 
 def build_patterns(
@@ -188,9 +192,11 @@ def build_patterns(
     Parameters
     ----------
     laid : tuple of Laid
+        The layers there are, from `lay_pieces`.
     n_pieces : int
         Pieces on the truck (columns of ``use``).
     rules : StackRules
+        Limits and prices.
     top : float
         Greatest height without the closing piece [m].
     long_enough : ndarray of bool, shape (layers,), optional
@@ -275,9 +281,7 @@ def _room(laid: tuple[Laid, ...], counts: Ints, ticks: Ints, rules: StackRules) 
     return np.asarray(limit - ticks, dtype=np.int64)
 
 
-def _crossed_well(
-    laid: tuple[Laid, ...], counts: Ints, ticks: Ints, rules: StackRules
-) -> NDArray[np.bool_]:
+def _crossed_well(laid: tuple[Laid, ...], counts: Ints, ticks: Ints, rules: StackRules) -> NDArray[np.bool_]:
     """Return which patterns use crossed pairs as a crib: two layers or more, a plate on top, and high."""
     ok = np.ones(len(counts), dtype=bool)
     crossed = [place for place, one in enumerate(laid) if one.per_layer == 2]
@@ -294,7 +298,9 @@ def _crossed_well(
 def _price(laid: tuple[Laid, ...], counts: Ints, multiplicity: Ints, rules: StackRules) -> Ints:
     prices = np.array([to_cost(one.price * one.per_layer) for one in laid], dtype=np.int64)
     beyond = np.maximum(counts.sum(axis=1) - 1, 0)
-    return np.asarray(counts @ (prices * multiplicity) + to_cost(rules.layer_cost) * beyond**2, dtype=np.int64)
+    return np.asarray(
+        counts @ (prices * multiplicity) + to_cost(rules.layer_cost) * beyond**2, dtype=np.int64
+    )
 
 
 def _usage(laid: tuple[Laid, ...], counts: Ints, multiplicity: Ints, n_pieces: int) -> Ints:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +21,6 @@ from trackkit.cribbing.sites import Site
 __all__ = ["Intervals", "Rooms", "Serving", "both_at", "feet_of", "intervals_of", "nearest_fill", "servings"]
 
 Ints = NDArray[np.int64]
-
-
 
 
 @dataclass(frozen=True)
@@ -111,11 +108,19 @@ def both_at(first: Intervals, second: Intervals) -> Intervals:
     return Intervals(low[one, two], high[one, two], first.cost[one] + second.cost[two], ids, reach)
 
 
-def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bool = False) -> tuple[Ints, Ints]:
+def feet_of(
+    site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bool = False
+) -> tuple[Ints, Ints]:
     """Return which feet a place allows, and how much each raises the pile.
 
     Parameters
     ----------
+    site : Site
+        The place.
+    laid : sequence of Laid
+        The layers there are.
+    rules : StackRules
+        Least areas by ground.
     any_foot : bool
         Allow feet that are too small for the ground, and none at all: for fills too low for a pad.
 

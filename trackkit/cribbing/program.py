@@ -28,7 +28,9 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 #: Room first left above the relaxed optimum for the columns that stay in [cost units].
-_FIRST_ROOM: Final = 1200.0
+_FIRST_ROOM: Final = 80.0
+#: Room where the first was too little for any whole solution.
+_SECOND_ROOM: Final = 2000.0
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,8 @@ def solve(program: Program, *, time_limit: float) -> Solution | None:
     Returns
     -------
     Solution or None
-        None if the time ran out before any plan was found.
+        If the time runs out early, every place gets its own cheapest pile and what is missing is counted.
+        None only if the time ran out and some place can be served by nothing but a pile that it shares.
     """
     end = time.monotonic() + time_limit
     costs = np.concatenate((program.pattern_cost, program.column_cost, program.missing_cost))
@@ -111,14 +114,18 @@ def solve(program: Program, *, time_limit: float) -> Solution | None:
         return _solution(program, np.zeros(len(costs)), 0.0, costs)
     model = _model(program)
     relaxed = _relax(costs, model, end)
+    short = relaxed is not None and relaxed[2][len(costs) - len(program.stock) :].sum() > 1e-6
+    if relaxed is not None and short and not _is_whole(relaxed[2]):
+        model = _with_least_missing(program, model, end)
+        relaxed = _relax(costs, model, end)
     if relaxed is None:
-        return None
+        return _each_by_itself(program, 0, costs)
     bound, reduced, values = relaxed
     floor = math.ceil(bound - 1e-4)
-    if np.abs(values - values.round()).max() < 1e-7:
+    if _is_whole(values):
         return _solution(program, values, floor, costs)
     room, best = _FIRST_ROOM, None
-    for _ in range(3):
+    for _ in range(4):
         kept = np.flatnonzero(reduced <= room + 1e-3)
         found = _whole(costs, model, kept, end)
         if found is not None:
@@ -126,18 +133,42 @@ def solve(program: Program, *, time_limit: float) -> Solution | None:
             cost = int(costs @ values.round().astype(np.int64))
             whole = len(kept) == len(costs)
             proven_to = lower if whole else min(lower, bound + room)
+            floor = max(floor, math.ceil(proven_to - 1e-3))
             if best is None or cost < best[1]:
-                best = (values, cost, max(floor, math.ceil(proven_to - 1e-3)))
-            if best[1] <= best[2] or cost - bound <= room or time.monotonic() > end:
+                best = (values, cost)
+            if best[1] <= floor or cost - bound <= room or time.monotonic() > end:
                 break
             room = cost - bound
         elif len(kept) == len(costs) or time.monotonic() > end:
             break
-        else:
-            room = math.inf
+        else:  # too few columns stayed for any whole solution
+            room = _SECOND_ROOM if room < _SECOND_ROOM else math.inf
     if best is None:
-        return None
-    return _solution(program, best[0], best[2], costs)
+        return _each_by_itself(program, floor, costs)
+    return _solution(program, best[0], floor, costs)
+
+
+def _is_whole(values: Floats) -> bool:
+    return bool(np.abs(values - values.round()).max() < 1e-7)
+
+
+def _each_by_itself(program: Program, bound: int, costs: Ints) -> Solution | None:
+    """Return the plan in which every place gets its own cheapest pile, whatever runs out."""
+    cheapest = np.full(program.n_cells, -1)
+    for pattern in np.argsort(-program.pattern_cost, kind="stable"):
+        cheapest[program.pattern_cell[pattern]] = pattern
+    total = program.column_cost + program.pattern_cost[cheapest[program.column_cell]]
+    patterns, columns = np.zeros_like(program.pattern_cost), np.zeros_like(program.column_cost)
+    for number, size in enumerate(program.class_size):
+        own = np.flatnonzero((program.column_class == number) & (program.column_pair < 0))
+        if not len(own):
+            return None
+        column = own[total[own].argmin()]
+        columns[column] += size
+        patterns[cheapest[program.column_cell[column]]] += size
+    used = patterns @ program.pattern_use + columns @ program.column_use
+    missing = np.maximum(used - program.stock, 0)
+    return _solution(program, np.concatenate((patterns, columns, missing)).astype(float), bound, costs)
 
 
 def _solution(program: Program, values: Floats, bound: float, costs: Ints) -> Solution:
@@ -187,6 +218,28 @@ def _model(program: Program) -> _Model:
         np.concatenate((program.class_size, np.zeros(program.n_cells))).astype(float),
         most.tocsc(),
         np.concatenate((program.stock, program.pair_size)).astype(float),
+    )
+
+
+def _with_least_missing(program: Program, model: _Model, end: float) -> _Model:
+    """Return the model with what is surely missing said outright, which lifts the relaxed program.
+
+    The least number of missing pieces is whole, so its relaxed value may be rounded up.
+    """
+    from scipy.sparse import csc_array, vstack
+
+    n = len(program.pattern_cost) + len(program.column_cost)
+    count = np.concatenate((np.zeros(n, np.int64), np.ones(len(program.stock), np.int64)))
+    relaxed = _relax(count, model, end)
+    if relaxed is None:
+        return model
+    row = csc_array(-count.reshape(1, -1).astype(float))
+    least = math.ceil(relaxed[0] - 1e-6)
+    return _Model(
+        model.equal,
+        model.equal_to,
+        vstack((model.at_most, row), format="csc"),
+        np.append(model.limit, -float(least)),
     )
 
 

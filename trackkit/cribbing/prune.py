@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,7 +149,7 @@ def _pair_classes(
     change = (owner[order][1:] != owner[order][:-1]) | (other[order][1:] != other[order][:-1])
     starts = np.concatenate(([0], np.flatnonzero(change) + 1, [len(order)]))
     found: dict[tuple[int, int, bytes], tuple[Ints, list[tuple[int, int]]]] = {}
-    for start, stop in zip(starts[:-1], starts[1:], strict=True):
+    for start, stop in pairwise(starts):
         own = order[start:stop]
         left, right = int(owner[own[0]]), int(other[own[0]])
         key = (int(class_of[left]), int(class_of[right]), rows[own].tobytes())

@@ -211,7 +211,17 @@ class Shortage:
 
 @dataclass(frozen=True)
 class Unfillable:
-    """A place where nothing on the truck does, whatever its counts; ``nearest`` is NaN if no fill would."""
+    """A place where no stack is planned.
+
+    Attributes
+    ----------
+    fill, nearest : float
+        The fill, and the nearest one that would work [m].
+    reason : str
+        In words.
+    too_high : bool
+        It is higher than boxes go; otherwise nothing on the truck closes it, whatever the counts.
+    """
 
     support: str
     side: str
@@ -219,6 +229,7 @@ class Unfillable:
     fill: float
     nearest: float
     reason: str
+    too_high: bool = False
 
 
 @dataclass(frozen=True)
@@ -319,9 +330,9 @@ class StackPlan:
 
 
 _COLUMNS = (
-    "support", "side", "station_m", "ties", "role", "fill_m", "fill_sd_m", "stack", "pile_m", "closing", "item",
-    "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side", "stick_out_m", "stick_side", "seat",
-    "tilt_rad", "overhang_m", "change_chance", "same_as_neighbour", "missing",
+    "support", "side", "station_m", "ties", "role", "fill_m", "fill_sd_m", "stack", "pile_m", "closing",
+    "item", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side", "stick_out_m", "stick_side",
+    "seat", "tilt_rad", "overhang_m", "change_chance", "same_as_neighbour", "missing",
 )  # fmt: skip
 
 

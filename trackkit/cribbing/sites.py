@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any, Final
 
 import numpy as np
@@ -12,7 +13,7 @@ import pandas as pd
 
 from trackkit.cribbing.rules import StackRules
 
-__all__ = ["Site", "Sorted", "split", "sort_fills"]
+__all__ = ["Site", "Sorted", "sort_fills", "split"]
 
 _NEEDED: Final = ("support", "side", "fill_m")
 
@@ -111,6 +112,7 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
         fill_sd_m, bearing_m, ground_type, along_slope and cross_slope [rad]. Rows of the same support
         and side are the ties of a joint.
     rules : StackRules
+        Touch, bearing, tilt limit, ground that may be scraped.
     has_wedge : bool
         Whether a seat can be made with a wedge.
 
@@ -121,9 +123,10 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
     """
     table = _checked(fills, rules)
     sitting, negative, sites = [], [], []
-    for (support, side), rows in table.groupby(["support", "side"], sort=True):
-        left: list[dict[str, Any]] = []
-        for row in rows.sort_values(["station_m", "tie"]).to_dict("records"):
+    table = table.sort_values(["support", "side", "station_m", "tie"], kind="stable")
+    for (support, side), rows in groupby(table.to_dict("records"), key=lambda row: (row["support"], row["side"])):
+        left: list[dict[Any, Any]] = []
+        for row in rows:
             end = (str(support), str(side), int(row["tie"]), float(row["fill_m"]))
             if row["fill_m"] < -rules.touch:
                 negative.append(end)
@@ -182,12 +185,14 @@ def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
         raise ValueError(f"side must be 'left' or 'right'; got {sorted(map(str, sides))}")
     twice = table.duplicated(["support", "side", "tie"])
     if twice.any():
-        row = table.loc[twice].iloc[0]
-        raise ValueError(f"tie {row['tie']} {row['side']} of {row['support']} stands in the fills twice")
+        first = table.loc[twice].iloc[0]
+        raise ValueError(
+            f"tie {first['tie']} {first['side']} of {first['support']} stands in the fills twice"
+        )
     return table
 
 
-def _site(rows: Sequence[dict[str, Any]], rules: StackRules, has_wedge: bool) -> Site:
+def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) -> Site:
     first = rows[0]
     if len(rows) > 2:
         raise ValueError(f"{first['support']} {first['side']} has {len(rows)} ties; a support carries 1 or 2")
@@ -198,7 +203,7 @@ def _site(rows: Sequence[dict[str, Any]], rules: StackRules, has_wedge: bool) ->
     span = stations[-1] - stations[0]
     along = float(first["along_slope"])
     if not math.isfinite(along):
-        along = math.atan2(grounds[-1] - grounds[0], span) if span > 0 else 0.0
+        along = _slope_between(grounds, span, max(float(row["fill_sd_m"]) for row in rows))
     cross = float(first["cross_slope"])
     tilt = math.atan(math.hypot(math.tan(along), math.tan(cross)))
     ground = str(first["ground_type"])
@@ -224,6 +229,12 @@ def _site(rows: Sequence[dict[str, Any]], rules: StackRules, has_wedge: bool) ->
         tilt,
         seat,
     )
+
+
+def _slope_between(grounds: Sequence[float], span: float, sd: float) -> float:
+    """Return the slope between the ties of a joint, as far as it is more than the fills' give or take."""
+    rise = grounds[-1] - grounds[0]
+    return math.copysign(math.atan2(max(abs(rise) - sd, 0.0), span), rise) if span > 0 else 0.0
 
 
 def _seat(tilt: float, ground: str, rules: StackRules, has_wedge: bool) -> str:

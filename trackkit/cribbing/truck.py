@@ -180,18 +180,9 @@ def _piece(
         problems.add(Problem(label, found, "one row for each item", "add the counts up", number, "item"))
         return None
     seen[item] = number
-    values = {
-        "item": item,
-        "kind": str(row["kind"]),
-        "thickness": float(row["thickness_m"]),
-        "length": float(row["length_m"]),
-        "width": float(row["width_m"]),
-        "mass": float(row["mass_kg"]),
-        "count": int(row["count"]),
-        "thin": float(row["thin_m"]),
-    }
+    sizes = (float(row["thickness_m"]), float(row["length_m"]), float(row["width_m"]), float(row["mass_kg"]))
     try:
-        return Piece(**values)
+        return Piece(item, str(row["kind"]), *sizes, int(row["count"]), float(row["thin_m"]))
     except ValueError as error:
         found = str(error).partition(": ")[2]
         problems.add(Problem(label, found, "sizes that fit the kind", "measure it and write it in", number))
@@ -214,7 +205,9 @@ def _fault_of(piece: Piece) -> str:
         if not (piece.length > 0 and piece.thin >= 0):
             return "a wedge needs a length and the height of its thin end (thin)"
         if piece.thin >= piece.thickness:
-            return f"the thin end ({piece.thin:.4f} m) must be thinner than the thick ({piece.thickness:.4f} m)"
+            return (
+                f"the thin end ({piece.thin:.4f} m) must be thinner than the thick ({piece.thickness:.4f} m)"
+            )
     return ""
 
 

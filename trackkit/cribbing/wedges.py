@@ -112,7 +112,8 @@ class Wedge:
     def _check(self, bearing: float) -> None:
         if not 0.0 < bearing <= self.length:
             raise ValueError(
-                f"bearing must be above 0 and at most the wedge's length {self.length:.3f} m; got {bearing:.3f} m"
+                f"bearing must be above 0 and at most the wedge's length {self.length:.3f} m; "
+                f"got {bearing:.3f} m"
             )
 
 
@@ -152,6 +153,7 @@ def enter_single(
     Parameters
     ----------
     wedge : Wedge
+        Its shape.
     height : float
         Height under the tie [m].
     bearing : float

@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..problems import FitError
-from .grid import Grid
-from .observe import Observations
+from trackkit.problems import FitError
+from trackkit.survey.grid import Grid
+from trackkit.survey.observe import Observations
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

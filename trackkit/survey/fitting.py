@@ -8,13 +8,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from .determine import Straights, check_determined, straights
-from .grid import Grid
-from .observe import Observations
-from .points import PointRows
-from .posterior import LinearModel, Posterior
-from .prior import GroundType, PriorBands, prior_bands
-from .roughness import Roughness, estimate_roughness
+from trackkit.survey.determine import Straights, check_determined, straights
+from trackkit.survey.grid import Grid
+from trackkit.survey.observe import Observations
+from trackkit.survey.points import PointRows
+from trackkit.survey.posterior import LinearModel, Posterior
+from trackkit.survey.prior import GroundType, PriorBands, prior_bands
+from trackkit.survey.roughness import Roughness, estimate_roughness
 
 __all__ = ["EMPTY_GRID", "Fitted", "Setting", "fit_rows", "make_setting", "with_datum"]
 

@@ -18,18 +18,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from ..problems import FitError
-from .fitting import Fitted, Setting, fit_rows, make_setting, with_datum
-from .grid import Break
-from .instruments import Instruments
-from .observe import Observations, breaks_of, grid_of, observe
-from .points import Point, PointRows, point_rows
-from .posterior import row_variance
-from .prior import GroundType
-from .readings import Survey
-from .residuals import residual_table
-from .roughness import Roughness
-from .tape import has_taped, levelled_out
+from trackkit.problems import FitError
+from trackkit.survey.fitting import Fitted, Setting, fit_rows, make_setting, with_datum
+from trackkit.survey.grid import Break
+from trackkit.survey.instruments import Instruments
+from trackkit.survey.observe import Observations, breaks_of, grid_of, observe
+from trackkit.survey.points import Point, PointRows, point_rows
+from trackkit.survey.posterior import row_variance
+from trackkit.survey.prior import GroundType
+from trackkit.survey.readings import Survey
+from trackkit.survey.residuals import residual_table
+from trackkit.survey.roughness import Roughness
+from trackkit.survey.tape import has_taped, levelled_out
 
 __all__ = ["Ground", "Point", "fit_ground"]
 

@@ -15,9 +15,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from .grid import Break, Grid, make_grid
-from .instruments import Instruments
-from .readings import Survey
+from trackkit.survey.grid import Break, Grid, make_grid
+from trackkit.survey.instruments import Instruments
+from trackkit.survey.readings import Survey
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from ..banded import clamped_bridge
-from .grid import Grid
-from .observe import Observations
-from .roughness import Roughness
+from trackkit.banded import clamped_bridge
+from trackkit.survey.grid import Grid
+from trackkit.survey.observe import Observations
+from trackkit.survey.roughness import Roughness
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from ..banded import BorderedBand, band_add
+from trackkit.banded import BorderedBand, band_add
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

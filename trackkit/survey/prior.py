@@ -16,8 +16,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..banded import band_add, beam_element
-from .grid import Grid
+from trackkit.banded import band_add, beam_element
+from trackkit.survey.grid import Grid
 
 __all__ = ["GROUND_KINDS", "GroundType", "PriorBands", "prior_bands", "prior_weights"]
 

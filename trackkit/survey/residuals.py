@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..banded import band_add
-from .fitting import Fitted, Setting, fit_rows
-from .posterior import LinearModel, row_variance
+from trackkit.banded import band_add
+from trackkit.survey.fitting import Fitted, Setting, fit_rows
+from trackkit.survey.posterior import LinearModel, row_variance
 
 __all__ = ["CHANCE_OF_FALSE_ALARM", "redundancy_of_readings", "residual_table"]
 
@@ -24,6 +24,11 @@ Array = NDArray[np.float64]
 CHANCE_OF_FALSE_ALARM: Final = 0.05
 #: How many readings, those with the largest residuals, are tried with a fit made without them.
 TRIED: Final = 3
+#: Most readings that are set aside.
+MOST: Final = 6
+#: A reading that the others predict with a variance so many times its own, and so many metres, is
+#: not checked by them.
+HARDLY_CHECKED: Final = 100.0
 #: Above this many readings, leaving one out changes the roughness too little to estimate it anew.
 PLUG_IN_ABOVE: Final = 200
 _NO_RIDGE: Final = 1e-7
@@ -55,10 +60,7 @@ def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
     table["checked"] = np.where(
         by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
     )
-    without = _without(setting, fitted, counts)
-    critical = critical_w(setting, fitted, int(counts.sum()))
-    table["w_without"] = without
-    table["doubtful"] = np.abs(np.where(np.isnan(without), posterior.w, without)) > critical
+    table["w_without"], table["doubtful"] = _on_trial(setting, fitted, counts)
     return table[counts].reset_index(drop=True)
 
 
@@ -73,27 +75,53 @@ def critical_w(setting: Setting, fitted: Fitted, readings: int) -> float:
     return float(stdtrit(max(stations - 2, 1), share))
 
 
-def _without(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> Array:
-    """Return w of the most suspect readings against fits made without each of them."""
-    result = np.full(counts.size, np.nan)
+def _on_trial(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
+    """Return w against fits made without the reading (where tried), and which are in doubt.
+
+    One reading at a time: the worst is set aside before the others are tried again, for one
+    misreading makes its neighbours look wrong too.
+    """
+    without = np.full(counts.size, np.nan)
+    doubtful = np.zeros(counts.size, dtype=bool)
+    critical = critical_w(setting, fitted, int(counts.sum()))
     if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
-        return result
-    suspect = np.argsort(-np.abs(np.where(counts, fitted.posterior.w, 0.0)), kind="stable")[:TRIED]
+        return without, (np.abs(fitted.posterior.w) > critical) & counts
+    keep = np.ones(counts.size, dtype=bool)
+    current = fitted
+    for _ in range(MOST):
+        w = np.zeros(counts.size)
+        w[keep] = current.posterior.w
+        suspects = np.argsort(-np.abs(np.where(counts & keep, w, 0.0)), kind="stable")[:TRIED]
+        tried = {}
+        for index in suspects:
+            found = _without(setting, index, keep, fitted.posterior.sd[index])
+            if found is not None:
+                without[index], tried[index] = found
+        worst = max(tried, key=lambda index: abs(without[index]), default=None)
+        if worst is None or abs(without[worst]) <= critical:
+            break
+        doubtful[worst], keep[worst] = True, False
+        current = tried[worst]
+    return without, doubtful
+
+
+def _without(
+    setting: Setting, index: int, keep: NDArray[np.bool_], sd: float
+) -> tuple[float, Fitted] | None:
+    """Return w of a reading against the fit without it, and that fit; None if it is needed."""
     rows = setting.observations
-    for index in suspect:
-        if fitted.posterior.redundancy[index] < 1e-3:
-            continue
-        keep = np.ones(counts.size, dtype=bool)
-        keep[index] = False
-        try:
-            other = fit_rows(setting, keep=keep)
-        except np.linalg.LinAlgError:  # the reading alone determined something
-            continue
-        ground, border = rows.ground[[index]], rows.border[[index]].toarray()
-        predicted = ground @ other.state(setting) + border @ other.border(setting)
-        variance = row_variance(other.posterior.system, ground, border) + fitted.posterior.sd[index] ** 2
-        result[index] = (predicted[0] - rows.value[index]) / np.sqrt(variance[0])
-    return result
+    rest = keep.copy()
+    rest[index] = False
+    try:
+        other = fit_rows(setting, keep=rest)
+    except np.linalg.LinAlgError:  # the reading alone determined something
+        return None
+    ground, border = rows.ground[[index]], rows.border[[index]].toarray()
+    predicted = ground @ other.state(setting) + border @ other.border(setting)
+    variance = row_variance(other.posterior.system, ground, border)[0] + sd**2
+    if variance > HARDLY_CHECKED * sd**2 and variance > 1.0:
+        return None
+    return float((predicted[0] - rows.value[index]) / np.sqrt(variance)), other
 
 
 def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
@@ -120,7 +148,7 @@ def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
     ground, border = ground[used], rows.border[used].toarray()
     model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
     band, side_part, corner, _, _ = model.normal
-    from ..banded import BorderedBand
+    from trackkit.banded import BorderedBand
 
     system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(rows.names)), block)
     result = np.zeros(sd.size)

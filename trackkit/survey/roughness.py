@@ -14,9 +14,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..banded import band_quadratic, band_trace
-from .posterior import LinearModel
-from .prior import GroundType, PriorBands, prior_weights
+from trackkit.banded import band_quadratic, band_trace
+from trackkit.survey.posterior import LinearModel
+from trackkit.survey.prior import GroundType, PriorBands, prior_weights
 
 __all__ = ["BELIEFS", "Belief", "Roughness", "estimate_roughness"]
 

@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from .readings import Survey
+from trackkit.survey.readings import Survey
 
 if TYPE_CHECKING:
-    from .ground import Ground
+    from trackkit.survey.ground import Ground
 
 __all__ = ["has_taped", "levelled_out", "stations_from_tape"]
 

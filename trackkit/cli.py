@@ -1,0 +1,114 @@
+"""The command: ``trackkit start``, ``check``, ``plan``, ``card``.
+
+Exit status: 0 done, 1 the job cannot be done as asked (and why), 2 the input is wrong (every fault).
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Read the ground, find the finished line, and plan what stands under every tie of a dolly track.",
+)
+JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="A job's folder, or its job.toml.")]
+
+
+@app.command()
+def plan(
+    job: JobPath,
+    out: Annotated[
+        Optional[Path], typer.Option("--out", metavar="DIR", help="Where to write; default: JOB/plan.")
+    ] = None,
+) -> None:
+    """Plan the job: print it, and write its tables, its picture and plan.json."""
+    from trackkit.job import load_job
+    from trackkit.plan import make_plan
+
+    loaded = load_job(job)
+    made = make_plan(loaded)
+    _say(made.text())
+    folder = out if out is not None else loaded.folder / "plan"
+    written = made.save(folder)
+    _say(f"Written to {folder}: {', '.join(sorted(path.name for path in written))}\n")
+
+
+@app.command()
+def check(job: JobPath) -> None:
+    """Check the readings only: can they be trusted, and what do they leave open."""
+    from trackkit.job import load_job
+    from trackkit.plan import fit_job
+    from trackkit.report import check_text
+
+    loaded = load_job(job)
+    run, ground = fit_job(loaded)
+    _say(check_text(loaded, run, ground))
+
+
+@app.command()
+def card(job: JobPath) -> None:
+    """Print the gap card: for every gap the pieces to put in, from this truck. Needs no survey."""
+    from trackkit.cribbing.card import card_text, gap_card
+    from trackkit.job import load_job
+
+    loaded = load_job(job, survey=False)
+    assert loaded.truck is not None  # load_job reads it when no survey is asked for
+    display = loaded.display.name
+    found = gap_card(loaded.truck, rules=loaded.stack_rules, ground=loaded.ground_kind, display=display)
+    _say(card_text(found, display=display, title=f"GAP CARD: {loaded.name}"))
+
+
+@app.command()
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new folder, or an empty one.")],
+) -> None:
+    """Copy the notebooks and the demo jobs into a folder to begin from."""
+    from trackkit.starting import copy_start
+
+    copied = copy_start(folder)
+    _say(f"Copied {len(copied)} files to {folder}.\nNext: trackkit plan {folder / 'data_demo' / 'lawn_metric'}\n")
+
+
+def main() -> None:
+    """Run the command; faults go to standard error in plain words, never as a traceback."""
+    from trackkit.problems import CannotDo, FitError, InputProblems
+
+    try:
+        app(standalone_mode=False)
+    except InputProblems as faults:
+        count = len(faults.problems)
+        _fail(2, f"{count} fault{'s' if count > 1 else ''} in the input:\n{faults}")
+    except FitError as error:
+        _fail(2, str(error))
+    except CannotDo as error:
+        _fail(1, str(error))
+    except typer.Abort:
+        _fail(1, "stopped")
+    except (FileNotFoundError, PermissionError, NotADirectoryError, FileExistsError) as error:
+        _fail(2, f"{error.strerror}: {error.filename}")
+    except OSError as error:
+        _fail(1, f"could not write: {error.strerror or error}")
+    except Exception as error:
+        if hasattr(error, "exit_code") and hasattr(error, "format_message"):  # a misused command line
+            _fail(2, error.format_message())
+        raise
+
+
+def _say(text: str) -> None:
+    """Print text, whatever characters the terminal knows."""
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(text.encode(encoding, errors="replace").decode(encoding))
+
+
+def _fail(status: int, message: str) -> None:
+    sys.stderr.write(message.rstrip() + "\n")
+    raise SystemExit(status)

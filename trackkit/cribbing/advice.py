@@ -1,0 +1,219 @@
+"""What the choice of stacks must warn of, and which supports could stay bare as a last resort."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+import pandas as pd
+
+from trackkit.cribbing.results import BareCandidate, Shortage, Stack, Unfillable
+from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.sites import Site
+from trackkit.cribbing.truck import Truck
+from trackkit.problems import Advisory
+from trackkit.units import Display
+
+__all__ = ["advise", "bare_candidates", "sag_between"]
+
+_HABIT = "common practice, no source"
+
+
+def sag_between(span: float, load: float, stiffness: float) -> float:
+    """Return how far a rail gives under a load in the middle between two supports [m].
+
+    As a simple span, which is more than a rail that runs on over its supports gives: P L³ / 48 EI.
+
+    Parameters
+    ----------
+    span, load, stiffness : float
+        Distance of the supports [m], load [N], E·I of the rail [N m²].
+
+    References
+    ----------
+    American Institute of Steel Construction, Steel Construction Manual, Table 3-23, case 7.
+
+    Examples
+    --------
+    >>> round(sag_between(1.6, 1226.0, 25800.0) * 1000, 1)
+    4.1
+    """
+    return load * span**3 / (48.0 * stiffness)
+
+
+def bare_candidates(
+    fills: pd.DataFrame, stacks: Sequence[Stack], shortages: Sequence[Shortage], rules: StackRules
+) -> tuple[BareCandidate, ...]:
+    """Return the supports between corners that hold what is short, least sag first.
+
+    Those marked make up the shortage together, as far as it goes; no two of them are neighbours.
+    """
+    short = {shortage.item: shortage.missing for shortage in shortages}
+    if not short:
+        return ()
+    stations = {
+        side: np.unique(rows.groupby("support")["station_m"].mean().to_numpy())
+        for side, rows in fills.groupby("side")
+    }
+    found = []
+    for stack in stacks:
+        frees = tuple((item, count) for item, count in _contents(stack).items() if item in short)
+        line = stations[stack.side]
+        before, after = line[line < stack.station - 1e-9], line[line > stack.station + 1e-9]
+        if stack.role != "fill" or not frees or not len(before) or not len(after):
+            continue
+        span = float(after[0] - before[-1])
+        sag = sag_between(span, rules.wheel_load, rules.rail_stiffness)
+        found.append((sag, span, float(before[-1]), float(after[0]), stack, frees))
+    found.sort(key=lambda one: (round(one[0], 9), one[4].station, one[4].side))
+    taken: set[tuple[str, float]] = set()
+    listed = []
+    for sag, span, before_at, after_at, stack, frees in found:
+        beside = {(stack.side, before_at), (stack.side, after_at)}
+        covers = any(short[item] > 0 for item, _ in frees) and not beside & taken
+        if covers:
+            taken.add((stack.side, stack.station))
+            for item, count in frees:
+                short[item] -= count
+        listed.append(BareCandidate(stack.support, stack.side, span, sag, frees, covers))
+    return tuple(listed)
+
+
+def _contents(stack: Stack) -> dict[str, int]:
+    held: dict[str, int] = {}
+    for piece in stack.pieces:
+        if not piece.both_ends:
+            held[piece.item] = held.get(piece.item, 0) + piece.per_layer
+    for closing in stack.closings:
+        for item, count in closing.takes:
+            held[item] = held.get(item, 0) + count
+    return held
+
+
+def advise(
+    stacks: Sequence[Stack],
+    shortages: Sequence[Shortage],
+    unfillable: Sequence[Unfillable],
+    negative: Sequence[tuple[str, str, int, float]],
+    split: Sequence[Site],
+    truck: Truck,
+    rules: StackRules,
+    *,
+    proven: bool,
+    show: Display,
+) -> tuple[Advisory, ...]:
+    """Return the warnings of a plan, gravest first."""
+    found: list[Advisory] = []
+    size = show.small_unit
+    found += _unfillable_advice(unfillable, rules, show)
+    if shortages:
+        text = "the truck is short of " + "; ".join(map(str, shortages))
+        found.append(Advisory("stop", "the truck", text, "the cheapest plan in missing pieces"))
+    if negative:
+        worst = min(fill for *_, fill in negative)
+        text = f"{len(negative)} tie end(s) up to {size(-worst)} in the ground; nothing is planned there"
+        place = _places(f"{support} {side}" for support, side, *_ in negative)
+        found.append(Advisory("caution", place, text, "the fills"))
+    tall = _where(stacks, lambda stack: stack.fill >= rules.caution_height)
+    if tall:
+        text = (
+            f"{size(rules.caution_height)} or more to build up: tie the stack in or build a platform, have a "
+            "competent person look at it, and keep people off until then; local codes and licensed "
+            "practice come first"
+        )
+        found.append(Advisory("caution", tall, text, _HABIT))
+    found += _wedge_advice(stacks, truck, rules)
+    if stacks:
+        text = (
+            "hold the rail from its side, keep fingers out from under it, slide the closing piece in snug "
+            "and never drive it up"
+        )
+        found.append(Advisory("caution", "every stack", text, _HABIT))
+    found += _ground_advice(stacks, rules)
+    walked = _where(stacks, lambda stack: stack.on_walk_side and stack.overhang > 0)
+    if walked:
+        most = max(stack.overhang for stack in stacks if stack.on_walk_side)
+        text = f"boxes stand out up to {size(most)} beyond the tie ends where people walk; mark or pad them"
+        found.append(Advisory("note", walked, text, "geometry; slide-in within the kern of the foot"))
+    likely = _where(stacks, lambda stack: stack.change_chance > 0.25)
+    if likely:
+        text = "more than 1 chance in 4 that the stack must be changed on the day; keep pieces at hand"
+        found.append(
+            Advisory("note", likely, text, "the fill's give or take against the closing piece's travel")
+        )
+    for site in split:
+        text = "no one box carries both ties here; each has its own stack, boxes turned across the run"
+        found.append(Advisory("note", site.name, text, "the truck's pieces"))
+    if not proven:
+        text = "the choice of stacks is good, but not proven the cheapest within the time limit"
+        found.append(Advisory("note", "the stacks", text, "integer program"))
+    found += [
+        Advisory("note", "the truck", text, "PS 20, dressed sizes; reading of the file")
+        for text in truck.notes
+    ]
+    order = {"stop": 0, "caution": 1, "note": 2}
+    return tuple(sorted(found, key=lambda one: order[one.level]))
+
+
+def _unfillable_advice(unfillable: Sequence[Unfillable], rules: StackRules, show: Display) -> list[Advisory]:
+    found = []
+    high = [one for one in unfillable if one.too_high]
+    if high:
+        text = (
+            f"up to {show.small_unit(max(one.fill for one in high))} to build up; over "
+            f"{show.small_unit(rules.refuse_height)} it needs a platform and a competent person, not boxes: "
+            "lower the line, or say in the job that it is taken over"
+        )
+        found.append(Advisory("stop", _places(f"{one.support} {one.side}" for one in high), text, _HABIT))
+    for one in unfillable:
+        if not one.too_high:
+            found.append(Advisory("stop", f"{one.support} {one.side}", one.reason, "the truck's pieces"))
+    return found
+
+
+def _wedge_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules) -> list[Advisory]:
+    found = []
+    used = {item for stack in stacks for closing in stack.closings for item, _ in closing.takes}
+    for piece in truck.of_kind("wedge"):
+        if piece.item in used and not piece.wedge.holds_by_friction(rules.friction):
+            text = (
+                f"taper 1 in {1.0 / piece.wedge.taper:.1f} is steeper than friction of {rules.friction:g} "
+                "surely holds; it may creep out: tack it or use a slimmer one"
+            )
+            found.append(
+                Advisory("caution", piece.item, text, "angle below atan(friction); friction a low bound")
+            )
+    leaning = _where(
+        stacks,
+        lambda stack: (
+            not stack.seat
+            and stack.tilt > rules.tilt_limit / 2.0
+            and bool(stack.pieces)
+            and any(closing.kind != "single" for closing in stack.closings)
+        ),
+    )
+    if leaning:
+        text = "the stack leans with the ground; a pair or shims keep that, a single wedge would take it out"
+        found.append(Advisory("note", leaning, text, "geometry"))
+    return found
+
+
+def _ground_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]:
+    found = []
+    small = _where(stacks, lambda stack: stack.small_foot)
+    if small:
+        text = "the fill is too low for the pad this ground asks for; watch that it does not sink"
+        found.append(Advisory("caution", small, text, "bearing area by kind of ground, see the rules"))
+    seated = _where(stacks, lambda stack: bool(stack.seat))
+    if seated:
+        text = f"the ground slopes more than {np.degrees(rules.tilt_limit):.1f}°: make a seat first"
+        found.append(Advisory("note", seated, text, "limit: guess"))
+    return found
+
+
+def _where(stacks: Sequence[Stack], wanted: Callable[[Stack], bool]) -> str:
+    return _places(f"{stack.support} {stack.side}" for stack in stacks if wanted(stack))
+
+
+def _places(names: Iterable[str]) -> str:
+    return ", ".join(dict.fromkeys(names))

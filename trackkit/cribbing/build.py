@@ -1,0 +1,186 @@
+"""From a chosen pile and closing piece to the stack as it is built, piece by piece."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from trackkit.cribbing.closers import Closer, change_chance
+from trackkit.cribbing.heights import Patterns
+from trackkit.cribbing.results import Closing, Placed, Stack
+from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.sites import Site
+from trackkit.cribbing.truck import Truck
+from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
+from trackkit.units import DISPLAYS
+
+__all__ = ["build_stack", "place_pieces"]
+
+
+def place_pieces(patterns: Patterns, row: int, *, kind: str) -> tuple[Placed, ...]:
+    """Return the layers of a pattern from the ground up, the widest lowest.
+
+    Parameters
+    ----------
+    patterns : Patterns
+        All piles of the purpose.
+    row : int
+        Which of them.
+    kind : {'tie', 'joint', 'both ends'}
+        What the pile is for: in the last, a piece that is not doubled runs through under both ends.
+    """
+    placed: list[Placed] = []
+    bottom = 0.0
+    for place, one in enumerate(patterns.laid):
+        for _ in range(int(patterns.counts[row, place])):
+            through = kind == "both ends" and patterns.multiplicity[place] == 1
+            doubled = kind == "joint" and patterns.multiplicity[place] == 2
+            placed.append(
+                Placed(
+                    one.item,
+                    one.kind,
+                    one.thickness,
+                    bottom,
+                    one.length,
+                    one.width,
+                    one.on_edge,
+                    one.per_layer * (2 if doubled else 1),
+                    through,
+                )
+            )
+            bottom += one.thickness
+    return tuple(placed)
+
+
+def build_stack(
+    site: Site,
+    pieces: tuple[Placed, ...],
+    closers: Sequence[Closer],
+    truck: Truck,
+    rules: StackRules,
+    *,
+    small_foot: bool = False,
+    display: str = "mm",
+) -> Stack:
+    """Return the stack of one place with its closing pieces, seat, overhang and chance of change.
+
+    Parameters
+    ----------
+    site : Site
+        The place.
+    pieces : tuple of Placed
+        The pile.
+    closers : sequence of Closer
+        One for each tie.
+    truck : Truck
+        The one that the closers refer to.
+    rules : StackRules
+        Spare, gauge, overhang, walk side.
+    small_foot : bool
+        Whether its foot is smaller than the ground asks for.
+    display : str
+        One of `trackkit.units.DISPLAYS`.
+    """
+    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    closings = tuple(
+        _closing(site, end, closer, site.heights[end] - base, truck, rules)
+        for end, closer in enumerate(closers)
+    )
+    window = (
+        max(height - closer.stop for height, closer in zip(site.heights, closers, strict=True)),
+        min(height - closer.start for height, closer in zip(site.heights, closers, strict=True)),
+    )
+    walked = rules.walk_side in (site.side, "both")
+    return Stack(
+        support=site.support,
+        side=site.side,
+        station=site.station,
+        ties=site.ties,
+        role=site.role,
+        fill=max(site.fills),
+        fills=site.fills,
+        fill_sd=max(math.sqrt(max(sd**2 - rules.build_sd**2, 0.0)) for sd in site.sds),
+        window=window,
+        pieces=pieces,
+        closings=closings,
+        seat=_seat_words(site, pieces, display) if pieces else "",
+        tilt=site.tilt,
+        overhang=_overhang(pieces, rules, walked=walked),
+        on_walk_side=walked,
+        change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
+        small_foot=small_foot,
+    )
+
+
+def seat_raise(site: Site, pieces: Sequence[Placed]) -> float:
+    """Return what a seat under the low edge lifts the middle of the lowest piece by [m]."""
+    if site.seat not in ("wedge", "pack") or not pieces:
+        return 0.0
+    foot = pieces[0]
+    return (abs(math.tan(site.along)) * foot.length + abs(math.tan(site.cross)) * foot.width) / 2.0
+
+
+def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, rules: StackRules) -> Closing:
+    pieces = [truck.pieces[place] for place, _ in closer.takes]
+    takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
+    entry = Entry(0.0, 0.0, "", "", 0.0, "")
+    if closer.kind == "single":
+        from_end = "head" if len(site.ties) > 1 and end == 0 else "tail"
+        entry = enter_single(
+            pieces[0].wedge,
+            height,
+            bearing=site.bearing,
+            side=site.side,
+            walk_side=rules.walk_side,
+            from_end=from_end,
+        )
+    elif closer.kind == "pair":
+        entry = enter_pair(
+            pieces[0].wedge, height, bearing=site.bearing, side=site.side, walk_side=rules.walk_side
+        )
+    names = [f"{count} {item}" if count > 1 and closer.kind == "shim" else item for item, count in takes]
+    return Closing(
+        tie=site.ties[end],
+        kind=closer.kind,
+        item=" + ".join(names),
+        takes=takes,
+        height=height,
+        low=closer.low,
+        high=closer.high,
+        change_chance=float(change_chance(closer.low, closer.high, height, site.sds[end])),
+        how_far_in=entry.how_far_in,
+        overlap=entry.overlap,
+        goes_in=entry.goes_in,
+        from_side=entry.from_side,
+        stick_out=entry.stick_out,
+        stick_side=entry.stick_side,
+    )
+
+
+def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> float:
+    """Return how far the widest layer stands out beyond the tie end on the outer side [m]."""
+    most = 0.0
+    for piece in pieces:
+        if piece.both_ends:
+            out = (piece.length - rules.gauge) / 2.0 - rules.tie_overhang
+        else:
+            across = piece.length if piece.per_layer == 2 and piece.kind == "lumber" else piece.width
+            out = across / 2.0 - rules.tie_overhang - (rules.slide_in * across if walked else 0.0)
+        most = max(most, out)
+    return most
+
+
+def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
+    if not site.seat:
+        return ""
+    foot = pieces[0]
+    rise_along, rise_across = math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
+    if abs(rise_along) >= abs(rise_across):
+        low = "head" if rise_along > 0 else "tail"
+    else:
+        low = "left" if rise_across > 0 else "right"
+    rise = DISPLAYS[display].small_unit(max(abs(rise_along), abs(rise_across)))
+    if site.seat == "scrape":
+        return f"scrape the ground level: {rise} over the foot, low on the {low} side"
+    what = "wedge" if site.seat == "wedge" else "packing"
+    return f"{what} under the low edge, {low} side, {rise} thick there"

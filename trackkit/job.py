@@ -1,0 +1,255 @@
+"""A job: its file and the tables beside it, checked and ready to be planned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.truck import Truck, read_truck
+from trackkit.jobfile import JobFile, ReferenceTable, job_path, read_job_file
+from trackkit.layout.clearance import Clearance
+from trackkit.layout.doubt import Doubt
+from trackkit.layout.reference import LensHeight, RailHeight, Reference
+from trackkit.layout.rolling import Rolling
+from trackkit.layout.sections import Section
+from trackkit.layout.shot import LayRules, Shot
+from trackkit.problems import InputProblems, Problem
+from trackkit.survey.instruments import Instruments
+from trackkit.survey.points import Point
+from trackkit.survey.prior import GROUND_KINDS, GroundType
+from trackkit.survey.leaving import readings_of, without_readings
+from trackkit.survey.readings import Survey, read_survey
+from trackkit.units import DISPLAYS, Display
+
+__all__ = ["Job", "load_job"]
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """Everything that a plan is made from. What the job file leaves out has the library's defaults.
+
+    Attributes
+    ----------
+    name, note : str
+    folder : Path
+    display : Display
+        How lengths are written for this crew.
+    shot : Shot or None
+        None for a rough-in: the track lies already, section by section.
+    sections : tuple of Section
+    lies : tuple of str
+        Names of the sections in laid order, for a rough-in.
+    order : tuple of str or None
+        Names in laid order that the job asks for.
+    shift : float
+        [m]
+    side_names : mapping
+        Landmarks for 'left' and 'right'.
+    file : JobFile
+        The job file, for what concerns the line.
+    survey : Survey or None
+        None where only the truck is of interest (the gap card).
+    truck : Truck or None
+        None if there is no truck.csv.
+    """
+
+    name: str
+    note: str
+    folder: Path
+    display: Display
+    shot: Shot | None
+    sections: tuple[Section, ...]
+    lies: tuple[str, ...]
+    order: tuple[str, ...] | None
+    shift: float
+    lay_rules: LayRules
+    side_names: Mapping[str, str]
+    instruments: Instruments
+    ground_type: GroundType
+    ground_kind: str
+    width: float
+    datum: Point | None
+    reference: Reference
+    rolling: Rolling
+    clearance: Clearance
+    doubt: Doubt
+    stack_rules: StackRules
+    file: JobFile
+    survey: Survey | None
+    truck: Truck | None
+
+    @property
+    def rough_in(self) -> bool:
+        """Whether the track lies already and is only to be brought to a line."""
+        return self.shot is None
+
+    def side(self, side: str) -> str:
+        """Return a side's landmark name."""
+        return self.side_names[side]
+
+
+def load_job(job: str | Path, *, survey: bool = True) -> Job:
+    """Return a job from its folder, or from its ``job.toml``.
+
+    Parameters
+    ----------
+    job : path
+        The folder, or the job file in it.
+    survey : bool
+        Whether readings are wanted; a gap card needs none.
+
+    Raises
+    ------
+    InputProblems
+        With every fault in the job file and all tables beside it.
+    """
+    path = job_path(job)
+    problems: list[Problem] = []
+
+    def collect(read: Any) -> Any:
+        try:
+            return read()
+        except InputProblems as faults:
+            problems.extend(faults.problems)
+            return None
+
+    file = collect(lambda: read_job_file(path))
+    readings = collect(lambda: read_survey(path.parent)) if survey else None
+    has_truck = any(path.parent.glob("[Tt]ruck.*"))
+    truck = collect(lambda: read_truck(path.parent)) if has_truck or not survey else None
+    made = collect(lambda: _make(file, path, readings, truck)) if file is not None else None
+    if problems:
+        raise InputProblems(problems)
+    assert isinstance(made, Job)
+    return made
+
+
+def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None) -> Job:
+    """Return the job; InputProblems for what is wrong between the keys."""
+    faults: list[Problem] = []
+
+    def build(where: str, kind: Any, **values: Any) -> Any:
+        try:
+            return kind(**{key: value for key, value in values.items() if value is not None})
+        except ValueError as error:
+            faults.append(Problem(path.name, str(error), "values that fit together", "", None, where))
+            return None
+
+    shot = build("shot", Shot, **file.shot.model_dump()) if file.shot else None
+    sections = tuple(
+        build(f"section.{i}", Section, **table.model_dump()) for i, table in enumerate(file.section, start=1)
+    )
+    names = [table.name for table in file.section]
+    for name in sorted({name for name in names if names.count(name) > 1}):
+        faults.append(_wrong(path, "section", f"two sections called {name!r}", "each kind once, with its count"))
+    for key, listed in (("track.lies", file.track.lies), ("track.order", file.track.order)):
+        for name in set(listed or ()) - set(names):
+            faults.append(_wrong(path, key, repr(name), "names of the sections: " + ", ".join(names)))
+    if survey is not None and file.leave_out:
+        known = readings_of(survey)
+        for name in sorted(set(file.leave_out) - set(known)):
+            accepted = 'readings as they are called in the report, like "levels.csv row 7"'
+            faults.append(_wrong(path, "leave_out", f"{name!r}: no such reading", accepted))
+        survey = without_readings(survey, file.leave_out)
+    if file.shot is None and not file.track.lies:
+        found = "neither [shot] nor track.lies"
+        accepted = "[shot] with an end_mark, or for roughed-in track lies = [names of its sections in order]"
+        faults.append(_wrong(path, "track", found, accepted))
+    if file.line.kind == "grade" and file.line.grade is None:
+        faults.append(_wrong(path, "line.grade", "nothing", 'the grade for kind = "grade", like "2 %"'))
+    kind = file.ground.kind or ""
+    if kind and kind not in GROUND_KINDS:
+        faults.append(_wrong(path, "ground.kind", repr(kind), "one of " + ", ".join(GROUND_KINDS)))
+    reference = _reference(file.line.reference, path, faults)
+    track, ground, line = file.track, file.ground, file.line
+    width = ground.width or (file.section[0].gauge or Section.gauge)
+    rules = build(
+        "stacks",
+        StackRules,
+        walk_side=file.sides.walk,
+        gauge=file.section[0].gauge,
+        touch=line.touch,
+        tall_stacks_taken_over=file.stacks.competent_person_has_taken_over,
+        time_limit=file.stacks.time_limit_seconds,
+        **_same_fields(StackRules, file.stacks.model_dump()),
+    )
+    datum = (ground.datum.station, str(ground.datum.side)) if ground.datum and not isinstance(ground.datum, str) else ground.datum
+    made = Job(
+        name=file.name,
+        note=file.note,
+        folder=path.parent,
+        display=DISPLAYS[file.units],
+        shot=shot,
+        sections=sections,
+        lies=track.lies or (),
+        order=track.order,
+        shift=track.shift,
+        lay_rules=build("track", LayRules, surplus=track.surplus, half_box=track.half_box, joint_box=track.joint_box),
+        side_names={"left": file.sides.left, "right": file.sides.right},
+        instruments=build("instruments", Instruments, **_instruments(file)),
+        ground_type=build("ground", GroundType, **_roughness(file)),
+        ground_kind=kind,
+        width=width,
+        datum=datum,
+        reference=reference,
+        rolling=build("rolling", Rolling, mass=file.rolling.mass, force=file.rolling.hold_force_newton),
+        clearance=build("line", Clearance, crown=line.crown, over=line.obstacle_room),
+        doubt=build("line", Doubt, touch=line.touch, sideways_sd=line.sideways_sd, width=width),
+        stack_rules=rules,
+        file=file,
+        survey=survey,
+        truck=truck,
+    )
+    if faults:
+        raise InputProblems(faults)
+    return made
+
+
+def _wrong(path: Path, where: str, found: str, accepted: str) -> Problem:
+    return Problem(path.name, found, accepted, "", None, where)
+
+
+def _same_fields(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
+    known = {each.name for each in fields(kind)}
+    return {key: value for key, value in values.items() if key in known and key != "time_limit"}
+
+
+def _instruments(file: JobFile) -> dict[str, Any]:
+    values = file.instruments.model_dump()
+    angles = values.pop("angles")
+    return {**values, "angle_sds": angles or None}
+
+
+def _roughness(file: JobFile) -> dict[str, Any]:
+    """Return roughness from how far the ground wanders from straight over 1 m: sd = sqrt(q / 3)."""
+    ground = file.ground
+    return {
+        "q_mean": 3.0 * ground.wander**2 if ground.wander is not None else None,
+        "q_twist": 3.0 * ground.twist**2 if ground.twist is not None else None,
+        "relief": ground.relief,
+    }
+
+
+def _reference(table: ReferenceTable | None, path: Path, faults: list[Problem]) -> Reference:
+    if table is None:
+        return "governing"
+    ways = [key for key in ("tie", "rail", "lens") if getattr(table, key) is not None]
+    accepted = 'one of: tie and side; rail (a height) and at; lens, above_rail and at'
+    if len(ways) != 1:
+        faults.append(_wrong(path, "line.reference", " and ".join(ways) or "none of them", accepted))
+        return "governing"
+    if table.tie is not None:
+        if table.side is None:
+            faults.append(_wrong(path, "line.reference.side", "nothing", "'left' or 'right', with tie"))
+        return (table.tie, table.side or "left")
+    if table.rail is not None:
+        return RailHeight(table.rail, table.at, table.above)
+    if table.above_rail is None:
+        found = "nothing"
+        needed = "how high the lens stands above the rail, with lens"
+        faults.append(_wrong(path, "line.reference.above_rail", found, needed))
+    lens = LensHeight(table.lens or 0.0, table.above_rail or 0.0, over=table.over)
+    return lens if table.at is None else replace(lens, station=table.at)

@@ -1,0 +1,282 @@
+"""The whole chain: from a job to the plan that track is laid from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from trackkit.cribbing.results import StackPlan
+from trackkit.cribbing.stacks import choose_stacks
+from trackkit.job import Job
+from trackkit.layout.clearance import with_laser_heights
+from trackkit.layout.fills import FillSummary, fill_table, summarise_fills
+from trackkit.layout.finished import FinishedLine
+from trackkit.layout.governing import governing_chances
+from trackkit.layout.laid import Run
+from trackkit.layout.line import BEND, GAP, follow_line, grade_line, least_fill_line, level_line
+from trackkit.layout.run import lay_out_run, run_from_sections
+from trackkit.layout.targets import Peg, Targets, pegs_from_ground, target_rods
+from trackkit.layout.verdict import LevelVerdict, level_verdict
+from trackkit.problems import Advisory, InputProblems, Problem
+from trackkit.survey.ground import Ground, fit_ground
+from trackkit.survey.observe import breaks_of
+from trackkit.survey.readings import Survey, cautions, check_stations, place_on_ties
+
+__all__ = ["Plan", "fit_job", "lay_job", "make_plan"]
+
+#: Grades that differ by less move no tie end of a 30 m run by a millimetre.
+_SAME_GRADE = 1e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A job worked through.
+
+    Attributes
+    ----------
+    job : Job
+    run : Run
+        With its ties where they lie on the line.
+    ground : Ground
+    line : FinishedLine
+    fills : DataFrame
+        One row a tie end; see `fill_table`, and ground_type and support_here of its zone.
+    summary : FillSummary
+    governing : DataFrame
+        Chance of every tie end to govern; see `governing_chances`.
+    verdict : LevelVerdict
+        Whether level would do.
+    stacks : StackPlan or None
+        None if there is no truck.csv.
+    targets : Targets or None
+        None if there is neither a peg nor a single laser position to set out from.
+    advisories : tuple of Advisory
+        All of them, the gravest first.
+    """
+
+    job: Job
+    run: Run
+    ground: Ground
+    line: FinishedLine
+    fills: pd.DataFrame
+    summary: FillSummary
+    governing: pd.DataFrame
+    verdict: LevelVerdict
+    stacks: StackPlan | None
+    targets: Targets | None
+    advisories: tuple[Advisory, ...]
+
+    def text(self) -> str:
+        """Return the plan as text for a terminal or a printer."""
+        from trackkit.report import plan_text
+
+        return plan_text(self)
+
+    def save(self, folder: str | Path) -> tuple[Path, ...]:
+        """Write supports.csv, pull_list.csv, plan.json, profile.svg and profile.png; return their paths.
+
+        All are made before the first is put in place, and each is put in place whole.
+        """
+        from trackkit.files import save_plan
+
+        return save_plan(self, Path(folder))
+
+
+def make_plan(job: Job) -> Plan:
+    """Return the plan of a job.
+
+    Raises
+    ------
+    CannotDo
+        If the job cannot be done as asked: not enough track, curved sections, mixed gauges.
+    FitError
+        If the readings leave heights open.
+    InputProblems
+        If readings name ties, sections or stations that the run does not have.
+    ValueError
+        If the job was loaded without its survey.
+    """
+    run, ground = fit_job(job)
+    line = _line(job, ground, run)
+    run, ground, line = _settled(job, run, ground, line)
+    obstacles = _obstacles(job, ground)
+    fills = _with_zones(job, fill_table(ground, run, line, along=2 * run.rules.half_box))
+    verdict = level_verdict(
+        ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
+        rolling=job.rolling, gap=_gap(job), obstacles=obstacles, clearance=job.clearance,
+    )  # fmt: skip
+    stacks = None
+    if job.truck is not None:
+        standing = fills[fills["support_here"]]
+        stacks = choose_stacks(standing, job.truck, rules=job.stack_rules, display=job.display.name)
+    targets = _targets(job, ground, line, run, fills)
+    draft = Plan(
+        job=job, run=line.run, ground=ground, line=line, fills=fills, summary=summarise_fills(fills),
+        governing=governing_chances(ground, line), verdict=verdict, stacks=stacks, targets=targets,
+        advisories=(),
+    )  # fmt: skip
+    return replace(draft, advisories=_advisories(draft))
+
+
+def lay_job(job: Job, *, grade: float = 0.0) -> Run:
+    """Return the run of a job, laid out on a grade, or as its sections lie in a rough-in."""
+    breaks = job.survey.breaks if job.survey is not None else None
+    if job.shot is None:
+        named = {section.name: section for section in job.sections}
+        lying = [named[name] for name in job.lies]
+        return run_from_sections(lying, breaks=breaks, rules=job.lay_rules, display=job.display)
+    return lay_out_run(
+        job.shot, job.sections, breaks=breaks, shift=job.shift, order=job.order, grade=grade,
+        rules=job.lay_rules, display=job.display,
+    )  # fmt: skip
+
+
+def fit_job(job: Job) -> tuple[Run, Ground]:
+    """Return the run on the grade that the job states, and the ground fitted to its readings."""
+    run = lay_job(job, grade=job.file.line.grade or 0.0)
+    return run, _fit(job, run)
+
+
+def _survey(job: Job) -> Survey:
+    if job.survey is None:
+        raise ValueError("the job was loaded without its survey; use load_job(path)")
+    return job.survey
+
+
+def _fit(job: Job, run: Run) -> Ground:
+    survey = place_on_ties(_survey(job), run.ties)
+    faults = check_stations(survey, run.head, run.tail)
+    frees = job.file.ground.breaks_free
+    if isinstance(job.datum, str) and job.datum not in {*survey.levels["point"], *survey.benchmarks["point"]}:
+        pegs = sorted({*survey.levels["point"], *survey.benchmarks["point"]} - {""})
+        accepted = "a peg that was read: " + (", ".join(pegs) or "none was")
+        faults.append(Problem("job.toml", repr(job.datum), accepted, "", None, "ground.datum"))
+    if faults:
+        raise InputProblems(faults)
+    return fit_ground(
+        survey,
+        instruments=job.instruments,
+        ground_type=job.ground_type,
+        width=job.width,
+        breaks=[replace(edge, frees=frees) for edge in breaks_of(survey)],
+        datum=job.datum,
+        smooth_ties=job.file.ground.smooth_ties,
+    )
+
+
+def _settled(job: Job, run: Run, ground: Ground, line: FinishedLine) -> tuple[Run, Ground, FinishedLine]:
+    """Lay the run out again on the grade that was found, and place readings by tie again."""
+    found = float(line.height(run.tail) - line.height(run.head)) / (run.tail - run.head)
+    if job.shot is None or abs(found - (job.file.line.grade or 0.0)) < _SAME_GRADE:
+        return run, ground, line
+    run = lay_job(job, grade=found)
+    if _survey(job).levels["tie"].notna().any() or _survey(job).levels["section"].notna().any():
+        ground = _fit(job, line.run)
+    return run, ground, _line(job, ground, run)
+
+
+def _gap(job: Job) -> float:
+    return GAP if job.file.line.gap is None else job.file.line.gap
+
+
+def _obstacles(job: Job, ground: Ground) -> pd.DataFrame | None:
+    obstacles = _survey(job).obstacles
+    if obstacles.empty:
+        return None
+    lasers = dict(zip(ground.lasers["laser"], ground.lasers["height_m"], strict=True))
+    return with_laser_heights(obstacles, lasers)
+
+
+def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
+    asked = job.file.line
+    common = {
+        "reference": job.reference, "gap": _gap(job), "confidence": asked.confidence,
+        "obstacles": _obstacles(job, ground), "clearance": job.clearance, "doubt": job.doubt,
+    }  # fmt: skip
+    if asked.kind == "level":
+        return level_line(ground, run, **common)
+    if asked.kind == "grade":
+        return grade_line(ground, run, asked.grade or 0.0, rolling=job.rolling, **common)
+    common |= {"grade_limit": asked.grade_limit, "rolling": job.rolling}
+    if asked.kind == "least fill":
+        return least_fill_line(ground, run, **common)
+    return follow_line(ground, run, bend_limit=BEND if asked.bend_limit is None else asked.bend_limit, **common)
+
+
+def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
+    """Return the fills with the ground they stand on, and whether anything may stand there."""
+    kind = pd.Series(job.ground_kind, index=fills.index, dtype=object)
+    standing = pd.Series(True, index=fills.index)
+    for zone in _survey(job).zones.itertuples():
+        inside = fills["station_m"].between(zone.from_m, zone.to_m)
+        if zone.side:
+            inside &= fills["side"] == zone.side
+        if zone.ground:
+            kind[inside] = zone.ground
+        standing[inside] = bool(zone.support)
+    return fills.assign(ground_type=kind, support_here=standing)
+
+
+def _targets(
+    job: Job, ground: Ground, line: FinishedLine, run: Run, fills: pd.DataFrame
+) -> Targets | None:
+    """Return targets from the control peg, or from a single laser position that still stands."""
+    pegs = job.file.pegs
+    known = [*ground.setting.observations.fixed, *ground.pegs["peg"]]
+    control = pegs.control or (known[0] if known else None)
+    if control is None:
+        if len(ground.lasers) != 1:
+            return None
+        laser = ground.lasers.iloc[0]
+        still = Peg(f"laser position {laser['laser']}", float(laser["height_m"]), 0.0)
+        return _from_laser(target_rods(fills, line, run, control=still))
+    check = pegs.check or next((name for name in known if name != control), None)
+    for key, name in (("pegs.control", control), ("pegs.check", check)):
+        if name is not None and name not in known:
+            accepted = "a peg that was read: " + (", ".join(known) or "none was")
+            raise InputProblems([Problem("job.toml", repr(name), accepted, "", None, key)])
+    if check is None:
+        height = float(ground.mean([control])[0])
+        return target_rods(fills, line, run, control=Peg(control, height, pegs.today.get(control)))
+    first, second, sd = pegs_from_ground(ground, (control, check), pegs.today)
+    return target_rods(fills, line, run, control=first, check=second, difference_sd=sd)
+
+
+def _from_laser(targets: Targets) -> Targets:
+    """Return targets that hold as long as the laser has not been moved since the readings."""
+    text = "Only while the laser stands as it stood for the readings: no peg carries the height to another day."
+    check = replace(targets.check, text=text)
+    advisories = tuple(one for one in targets.advisories if one.place != "the control peg")
+    return replace(targets, check=check, advisories=advisories)
+
+
+_GRAVITY_ORDER = {"stop": 0, "caution": 1, "note": 2}
+
+
+def _advisories(plan: Plan) -> tuple[Advisory, ...]:
+    from trackkit.advice import plan_advisories
+
+    found = [*plan.run.advisories, *plan.line.advisories, *cautions(_survey(plan.job)), *plan_advisories(plan)]
+    if plan.stacks is not None:
+        found += plan.stacks.advisories
+    if plan.targets is not None:
+        found += plan.targets.advisories
+    unique = list(dict.fromkeys(found))
+    return tuple(sorted(unique, key=lambda advisory: _GRAVITY_ORDER[advisory.level]))
+
+
+def doubtful_readings(ground: Ground) -> pd.DataFrame:
+    """Return the readings in doubt, the worst first; columns as in ``ground.residuals``."""
+    table = ground.residuals
+    doubtful = table[table["doubtful"]]
+    worst = doubtful["w_without"].fillna(doubtful["w"]).abs()
+    return doubtful.loc[worst.sort_values(ascending=False, kind="stable").index]
+
+
+def nearest_ties(plan: Plan, stations: pd.Series) -> np.ndarray:  # type: ignore[type-arg]
+    """Return the number of the tie nearest to each station."""
+    at = plan.run.ties["station_m"].to_numpy(dtype=float)
+    return plan.run.ties["tie"].to_numpy()[np.abs(at[:, None] - stations.to_numpy()[None, :]).argmin(axis=0)]
