@@ -105,7 +105,10 @@ def make_lawn(folder: Path, rng: np.random.Generator) -> None:
         reading = planes[laser] - height + float(rng.normal(0, 0.0015))
         rows.append([laser, point, station, side, round(1000 * reading), note])
 
-    for laser, stations in (("by the boathouse", np.arange(-2.5, 4.6, 1.0)), ("by the willow", np.arange(3.5, 9.6, 1.0))):
+    for laser, stations in (
+        ("by the boathouse", np.arange(-2.5, 4.6, 1.0)),
+        ("by the willow", np.arange(3.5, 9.6, 1.0)),
+    ):
         for peg in pegs:
             rod(laser, peg, "", "", pegs[peg])
         for station in stations:
@@ -123,7 +126,9 @@ def make_lawn(folder: Path, rng: np.random.Generator) -> None:
         far = near + 1.0
         slope = math.degrees(math.atan(surface(far, "left") - surface(near, "left")))
         for facing, sign in (("ahead", 1.0), ("back", -1.0)):
-            boards.append([f"{near:g}", f"{far:g}", "left", f"{slope + sign * zero + rng.normal(0, sd):.1f}", facing])
+            boards.append(
+                [f"{near:g}", f"{far:g}", "left", f"{slope + sign * zero + rng.normal(0, sd):.1f}", facing]
+            )
     write(folder / "boards.csv", ["station_m", "to_station_m", "side", "angle_deg", "facing"], boards)
     cross: list[list[object]] = []
     for station in (-1.5, 0.5, 2.5, 4.5, 5.5, 6.5, 7.5, 8.5):
@@ -155,7 +160,10 @@ def make_terrace(folder: Path, rng: np.random.Generator) -> None:
     write(folder / "levels.csv", ["point", "station_ft", "side", "rod_ft"], rows)
     edge = [[feet_inches(terrace_at("left")), feet_inches(terrace_at("right")), "stone edge"]]
     write(folder / "breaks.csv", ["left_station_ft", "right_station_ft", "note"], edge)
-    zones = [["-8", feet_inches(terrace_at("left")), "left", "lawn"], ["-8", feet_inches(terrace_at("right")), "right", "lawn"]]
+    zones = [
+        ["-8", feet_inches(terrace_at("left")), "left", "lawn"],
+        ["-8", feet_inches(terrace_at("right")), "right", "lawn"],
+    ]
     zones += [[feet_inches(terrace_at(side)), "30", side, "paving"] for side in ("left", "right")]
     write(folder / "zones.csv", ["from_ft", "to_ft", "side", "ground"], zones)
     sprinkler = terrace_edge(2.0, "left") + 0.03

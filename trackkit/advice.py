@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from trackkit.problems import Advisory
+from trackkit.tables.rows import rows_of
 
 if TYPE_CHECKING:
     from trackkit.plan import Plan
@@ -62,7 +63,7 @@ def _readings(plan: Plan) -> list[Advisory]:
 
     show = plan.job.display
     found = []
-    for row in doubtful_readings(plan.ground).itertuples():
+    for row in rows_of(doubtful_readings(plan.ground)):
         at = f" at {show.long(row.station_m)}" if row.station_m == row.station_m else ""
         side = f" {plan.job.side(row.side)}" if row.side else ""
         off = show.small_unit(abs(row.residual_m))
@@ -71,14 +72,16 @@ def _readings(plan: Plan) -> list[Advisory]:
             "off even after the ground has given way to it; read it again before laying"
         )
         found.append(
-            Advisory("caution", row.reading, text, "tested against the fit without it, 1 false alarm in 20 surveys")
+            Advisory(
+                "caution", row.reading, text, "tested against the fit without it, 1 false alarm in 20 surveys"
+            )
         )
     return found
 
 
 def _not_to_stand(plan: Plan) -> list[Advisory]:
     found = []
-    for row in plan.fills[~plan.fills["support_here"]].itertuples():
+    for row in rows_of(plan.fills[~plan.fills["support_here"]]):
         place = f"tie {row.tie} {plan.job.side(row.side)}"
         text = "stands where the zone says that nothing may stand: shift the run, or bridge it"
         found.append(Advisory("stop", place, text, "zones.csv"))
@@ -89,7 +92,7 @@ def _touching(plan: Plan) -> list[Advisory]:
     likely = plan.fills[plan.fills["p_touch"] > WORTH_SAYING]
     if likely.empty:
         return []
-    worst = likely.loc[likely["p_touch"].idxmax()]
+    worst = likely.iloc[int(likely["p_touch"].to_numpy().argmax())]
     ends = f"{len(likely)} tie end{'s' if len(likely) > 1 else ''} may touch"
     text = (
         f"{ends} the ground; most likely tie {worst['tie']} {plan.job.side(worst['side'])} "

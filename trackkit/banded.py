@@ -87,7 +87,8 @@ def clamped_bridge(first: Array, second: Array, length: Array) -> Array:
     """
     near, far = np.minimum(first, second), np.maximum(first, second)
     rest = length - far
-    return rest**2 * near**2 * (3 * far * length - near * (3 * far + rest)) / (6 * length**3)
+    deflection = rest**2 * near**2 * (3 * far * length - near * (3 * far + rest)) / (6 * length**3)
+    return np.asarray(deflection, dtype=float)
 
 
 def band_add(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array) -> None:
@@ -183,7 +184,7 @@ class BorderedBand:
     @cached_property
     def border_factor(self) -> Array:
         """Cholesky factor of the border's Schur complement, shape (k, k), lower."""
-        return np.linalg.cholesky(self.corner - self.side.T @ self.reach)
+        return np.asarray(np.linalg.cholesky(self.corner - self.side.T @ self.reach), dtype=float)
 
     @cached_property
     def border_covariance(self) -> Array:
@@ -215,9 +216,7 @@ class BorderedBand:
         Each is the inverse of (what is left of the block after everything before it is
         eliminated) + (the same from behind) - (the block itself).
         """
-        mirrored = BorderedBand(
-            _reversed(self.band), np.zeros((self.size, 0)), np.zeros((0, 0)), self.block
-        )
+        mirrored = BorderedBand(_reversed(self.band), np.zeros((self.size, 0)), np.zeros((0, 0)), self.block)
         behind = mirrored._ahead[::-1, ::-1, ::-1]
         own = _blocks(self.band, self.block, shift=0)
         own = own + np.swapaxes(np.tril(own, -1), 1, 2)
@@ -296,4 +295,4 @@ def _schur_blocks(factor: Array, size: int) -> Array:
 
 
 def _invert(matrices: Array) -> Array:
-    return np.linalg.inv(matrices) if matrices.size else matrices
+    return np.asarray(np.linalg.inv(matrices), dtype=float) if matrices.size else matrices

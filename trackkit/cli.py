@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -27,7 +27,7 @@ JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="A job's folder, or
 def plan(
     job: JobPath,
     out: Annotated[
-        Optional[Path], typer.Option("--out", metavar="DIR", help="Where to write; default: JOB/plan.")
+        Path | None, typer.Option("--out", metavar="DIR", help="Where to write; default: JOB/plan.")
     ] = None,
 ) -> None:
     """Plan the job: print it, and write its tables, its picture and plan.json."""
@@ -75,7 +75,9 @@ def start(
     from trackkit.starting import copy_start
 
     copied = copy_start(folder)
-    _say(f"Copied {len(copied)} files to {folder}.\nNext: trackkit plan {folder / 'data_demo' / 'lawn_metric'}\n")
+    _say(
+        f"Copied {len(copied)} files to {folder}.\nNext: trackkit plan {folder / 'data_demo' / 'lawn_metric'}\n"
+    )
 
 
 def main() -> None:

@@ -15,6 +15,7 @@ import pandas as pd
 
 if TYPE_CHECKING:
     from trackkit.plan import Plan
+from trackkit.tables.rows import rows_of
 
 __all__ = ["SCHEMA", "csv_bytes", "plan_dict", "save_plan", "supports_frame", "write_whole"]
 
@@ -64,7 +65,7 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     safe = frame.copy()
     for name in safe.columns:
         if not pd.api.types.is_numeric_dtype(safe[name]) and not pd.api.types.is_bool_dtype(safe[name]):
-            safe[name] = [_harmless(value) for value in safe[name]]
+            safe[name] = pd.Series([_harmless(value) for value in safe[name]], index=safe.index)
     return safe.to_csv(index=False, float_format="%.4f", lineterminator="\n").encode("utf-8")
 
 
@@ -87,8 +88,12 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
     table.insert(6, "side_name", [plan.job.side(side) for side in table["side"]])
     table["governs"] = plan.governing["chance"].to_numpy()
     if plan.stacks is not None:
-        by_tie = {(tie, s.side): (s, end) for s in plan.stacks.stacks for tie, end in zip(s.ties, s.closings, strict=True)}
-        rows = []
+        by_tie = {
+            (tie, s.side): (s, end)
+            for s in plan.stacks.stacks
+            for tie, end in zip(s.ties, s.closings, strict=True)
+        }
+        rows: list[dict[str, Any]] = []
         for key in zip(table["tie"], table["side"], strict=True):
             found = by_tie.get(key)
             if found is None:
@@ -160,7 +165,7 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return [dict(zip(frame.columns, row, strict=True)) for row in frame.itertuples(index=False)]
+    return [dict(zip(frame.columns, row, strict=True)) for row in rows_of(frame)]
 
 
 def _plain(value: Any) -> Any:

@@ -18,9 +18,9 @@ from trackkit.layout.sections import Section
 from trackkit.layout.shot import LayRules, Shot
 from trackkit.problems import InputProblems, Problem
 from trackkit.survey.instruments import Instruments
+from trackkit.survey.leaving import readings_of, without_readings
 from trackkit.survey.points import Point
 from trackkit.survey.prior import GROUND_KINDS, GroundType
-from trackkit.survey.leaving import readings_of, without_readings
 from trackkit.survey.readings import Survey, read_survey
 from trackkit.units import DISPLAYS, Display
 
@@ -144,7 +144,9 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
     )
     names = [table.name for table in file.section]
     for name in sorted({name for name in names if names.count(name) > 1}):
-        faults.append(_wrong(path, "section", f"two sections called {name!r}", "each kind once, with its count"))
+        faults.append(
+            _wrong(path, "section", f"two sections called {name!r}", "each kind once, with its count")
+        )
     for key, listed in (("track.lies", file.track.lies), ("track.order", file.track.order)):
         for name in set(listed or ()) - set(names):
             faults.append(_wrong(path, key, repr(name), "names of the sections: " + ", ".join(names)))
@@ -176,7 +178,11 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
         time_limit=file.stacks.time_limit_seconds,
         **_same_fields(StackRules, file.stacks.model_dump()),
     )
-    datum = (ground.datum.station, str(ground.datum.side)) if ground.datum and not isinstance(ground.datum, str) else ground.datum
+    datum: Point | None = None
+    if isinstance(ground.datum, str):
+        datum = ground.datum
+    elif ground.datum is not None:
+        datum = (ground.datum.station, str(ground.datum.side))
     made = Job(
         name=file.name,
         note=file.note,
@@ -187,7 +193,9 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
         lies=track.lies or (),
         order=track.order,
         shift=track.shift,
-        lay_rules=build("track", LayRules, surplus=track.surplus, half_box=track.half_box, joint_box=track.joint_box),
+        lay_rules=build(
+            "track", LayRules, surplus=track.surplus, half_box=track.half_box, joint_box=track.joint_box
+        ),
         side_names={"left": file.sides.left, "right": file.sides.right},
         instruments=build("instruments", Instruments, **_instruments(file)),
         ground_type=build("ground", GroundType, **_roughness(file)),
@@ -237,7 +245,7 @@ def _reference(table: ReferenceTable | None, path: Path, faults: list[Problem]) 
     if table is None:
         return "governing"
     ways = [key for key in ("tie", "rail", "lens") if getattr(table, key) is not None]
-    accepted = 'one of: tie and side; rail (a height) and at; lens, above_rail and at'
+    accepted = "one of: tie and side; rail (a height) and at; lens, above_rail and at"
     if len(ways) != 1:
         faults.append(_wrong(path, "line.reference", " and ".join(ways) or "none of them", accepted))
         return "governing"

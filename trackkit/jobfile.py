@@ -42,7 +42,9 @@ def _not_negative(value: object) -> float:
     return length
 
 
-def _with_unit(value: object, units: dict[str, str], read: Callable[[str, str], float], example: str) -> float:
+def _with_unit(
+    value: object, units: dict[str, str], read: Callable[[str, str], float], example: str
+) -> float:
     match = re.fullmatch(r"\s*(.*?)\s*([a-zA-Z%°]+)\s*", value) if isinstance(value, str) else None
     unit = units.get(match[2].lower()) if match else None
     if not match or unit is None:
@@ -319,9 +321,13 @@ def _fault(file: str, text: str, error: dict[str, Any]) -> Problem:
         hint = nearest(str(error["input"]), re.findall(r"'([^']*)'", accepted))
         return Problem(file, repr(error["input"]), accepted, hint, row, path)
     if kind == "value_error":
-        return Problem(file, str(error["ctx"]["error"]), _WANTED.get(last, "a value with its unit"), "", row, path)
+        return Problem(
+            file, str(error["ctx"]["error"]), _WANTED.get(last, "a value with its unit"), "", row, path
+        )
     found = repr(error["input"])
-    return Problem(file, found if len(found) < 60 else found[:57] + "...", error["msg"].lower(), "", row, path)
+    return Problem(
+        file, found if len(found) < 60 else found[:57] + "...", error["msg"].lower(), "", row, path
+    )
 
 
 _WANTED = {

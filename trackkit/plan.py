@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,7 @@ from trackkit.problems import Advisory, InputProblems, Problem
 from trackkit.survey.ground import Ground, fit_ground
 from trackkit.survey.observe import breaks_of
 from trackkit.survey.readings import Survey, cautions, check_stations, place_on_ties
+from trackkit.tables.rows import rows_of
 
 __all__ = ["Plan", "fit_job", "lay_job", "make_plan"]
 
@@ -192,7 +194,7 @@ def _obstacles(job: Job, ground: Ground) -> pd.DataFrame | None:
 
 def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
     asked = job.file.line
-    common = {
+    common: dict[str, Any] = {
         "reference": job.reference, "gap": _gap(job), "confidence": asked.confidence,
         "obstacles": _obstacles(job, ground), "clearance": job.clearance, "doubt": job.doubt,
     }  # fmt: skip
@@ -203,14 +205,16 @@ def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
     common |= {"grade_limit": asked.grade_limit, "rolling": job.rolling}
     if asked.kind == "least fill":
         return least_fill_line(ground, run, **common)
-    return follow_line(ground, run, bend_limit=BEND if asked.bend_limit is None else asked.bend_limit, **common)
+    return follow_line(
+        ground, run, bend_limit=BEND if asked.bend_limit is None else asked.bend_limit, **common
+    )
 
 
 def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
     """Return the fills with the ground they stand on, and whether anything may stand there."""
     kind = pd.Series(job.ground_kind, index=fills.index, dtype=object)
     standing = pd.Series(True, index=fills.index)
-    for zone in _survey(job).zones.itertuples():
+    for zone in rows_of(_survey(job).zones):
         inside = fills["station_m"].between(zone.from_m, zone.to_m)
         if zone.side:
             inside &= fills["side"] == zone.side
@@ -220,9 +224,7 @@ def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
     return fills.assign(ground_type=kind, support_here=standing)
 
 
-def _targets(
-    job: Job, ground: Ground, line: FinishedLine, run: Run, fills: pd.DataFrame
-) -> Targets | None:
+def _targets(job: Job, ground: Ground, line: FinishedLine, run: Run, fills: pd.DataFrame) -> Targets | None:
     """Return targets from the control peg, or from a single laser position that still stands."""
     pegs = job.file.pegs
     known = [*ground.setting.observations.fixed, *ground.pegs["peg"]]
@@ -247,7 +249,9 @@ def _targets(
 
 def _from_laser(targets: Targets) -> Targets:
     """Return targets that hold as long as the laser has not been moved since the readings."""
-    text = "Only while the laser stands as it stood for the readings: no peg carries the height to another day."
+    text = (
+        "Only while the laser stands as it stood for the readings: no peg carries the height to another day."
+    )
     check = replace(targets.check, text=text)
     advisories = tuple(one for one in targets.advisories if one.place != "the control peg")
     return replace(targets, check=check, advisories=advisories)
@@ -259,7 +263,12 @@ _GRAVITY_ORDER = {"stop": 0, "caution": 1, "note": 2}
 def _advisories(plan: Plan) -> tuple[Advisory, ...]:
     from trackkit.advice import plan_advisories
 
-    found = [*plan.run.advisories, *plan.line.advisories, *cautions(_survey(plan.job)), *plan_advisories(plan)]
+    found = [
+        *plan.run.advisories,
+        *plan.line.advisories,
+        *cautions(_survey(plan.job)),
+        *plan_advisories(plan),
+    ]
     if plan.stacks is not None:
         found += plan.stacks.advisories
     if plan.targets is not None:
@@ -276,7 +285,8 @@ def doubtful_readings(ground: Ground) -> pd.DataFrame:
     return doubtful.loc[worst.sort_values(ascending=False, kind="stable").index]
 
 
-def nearest_ties(plan: Plan, stations: pd.Series) -> np.ndarray:  # type: ignore[type-arg]
+def nearest_ties(plan: Plan, stations: pd.Series[float]) -> list[int]:
     """Return the number of the tie nearest to each station."""
     at = plan.run.ties["station_m"].to_numpy(dtype=float)
-    return plan.run.ties["tie"].to_numpy()[np.abs(at[:, None] - stations.to_numpy()[None, :]).argmin(axis=0)]
+    nearest = np.abs(at[:, None] - stations.to_numpy()[None, :]).argmin(axis=0)
+    return [int(tie) for tie in plan.run.ties["tie"].to_numpy()[nearest]]

@@ -12,10 +12,11 @@ import numpy as np
 from trackkit.advice import USUAL_CAUTIONS, WORTH_SAYING, chance_words
 from trackkit.job import Job
 from trackkit.layout.laid import Run
-from trackkit.problems import Advisory
 from trackkit.plan import Plan, doubtful_readings, nearest_ties
+from trackkit.problems import Advisory
 from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
+from trackkit.tables.rows import rows_of
 
 __all__ = ["WIDTH", "check_text", "columns", "plan_text", "summary_lines"]
 
@@ -42,7 +43,9 @@ def plan_text(plan: Plan) -> str:
     if others:
         parts.append("\n".join(_wrapped(_words(a), hang=2) for a in others))
     if plan.ground.survey.notes:
-        parts.append("How readings were taken:\n" + "\n".join(_wrapped(n, hang=2) for n in plan.ground.survey.notes))
+        parts.append(
+            "How readings were taken:\n" + "\n".join(_wrapped(n, hang=2) for n in plan.ground.survey.notes)
+        )
     parts.append("ALWAYS\n" + "\n".join(_wrapped("- " + text, hang=2) for text in USUAL_CAUTIONS))
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -70,7 +73,7 @@ def summary_lines(plan: Plan) -> list[str]:
             f"Track needed: {show.long(run.needed)} ({run.breakdown}). Lay {sections} = "
             f"{show.long(run.length)}{spare}, from {show.long(run.head)} to {show.long(run.tail)} of the start mark."
         )
-    best = plan.governing.loc[plan.governing["chance"].idxmax()]
+    best = plan.governing.iloc[int(plan.governing["chance"].to_numpy().argmax())]
     other = 1.0 - float(_chance_of_contacts(plan))
     sets = f"The line is {_kind(plan)}, set from {line.reference}"
     if plan.job.reference == "governing":
@@ -89,7 +92,9 @@ def summary_lines(plan: Plan) -> list[str]:
         lines.append(run.chassis_text())
     if plan.targets is not None:
         lines.append(plan.targets.text + " " + plan.targets.check.text)
-    lines.append(f"Gap under the track: {show.small_unit(line.gap)}. Ground: {plan.ground.roughness.words()}.")
+    lines.append(
+        f"Gap under the track: {show.small_unit(line.gap)}. Ground: {plan.ground.roughness.words()}."
+    )
     doubtful = doubtful_readings(plan.ground)
     if len(doubtful):
         lines.append(f"Readings in doubt: {', '.join(doubtful['reading'])}.")
@@ -128,12 +133,18 @@ def corner_table(plan: Plan) -> str:
     show, job = plan.job.display, plan.job
     corners = plan.fills[plan.fills["role"] == "set"].sort_values("fill_m", kind="stable")
     rows = []
-    for place, row in enumerate(corners.itertuples(), start=1):
+    for place, row in enumerate(rows_of(corners), start=1):
         ties = plan.run.ties
         own = ties.loc[ties["section"] == row.section, "tie"]
         end = "head" if row.tie == own.min() else "tail"
         rows.append(
-            [str(place), f"section {row.section} {end}", job.side(row.side), show.small(row.fill_m), f"±{show.small(2 * row.fill_sd_m)}"]
+            [
+                str(place),
+                f"section {row.section} {end}",
+                job.side(row.side),
+                show.small(row.fill_m),
+                f"±{show.small(2 * row.fill_sd_m)}",
+            ]
         )
     title = f"CORNERS, the highest first (lift in {_UNIT_WORDS[show.unit]})"
     return title + "\n" + columns(["", "corner", "side", "lift", ""], rows, right=(0, 3, 4))
@@ -150,7 +161,9 @@ def support_table(plan: Plan) -> str:
         values = plan.targets.table.set_index(["tie", "side"])
         column = "rod_m" if plan.targets.table["rod_m"].notna().any() else "above_control_m"
         targets = values[column].to_dict()
-    unfillable = {(tie, one.side): one for one in (plan.stacks.unfillable if plan.stacks else ()) for tie in one.ties}
+    unfillable = {
+        (tie, one.side): one for one in (plan.stacks.unfillable if plan.stacks else ()) for tie in one.ties
+    }
     sitting = {(tie, side) for _, side, tie, _ in (plan.stacks.sitting if plan.stacks else ())}
     doubts, ways = _doubts(plan), _ways_in(plan)
 
@@ -160,7 +173,7 @@ def support_table(plan: Plan) -> str:
         return words
 
     rows = []
-    for row in plan.fills.itertuples():
+    for row in rows_of(plan.fills):
         key = (row.tie, row.side)
         if key in stacks:
             stack = stacks[key]
@@ -209,7 +222,7 @@ def _ways_in(plan: Plan) -> dict[str, str]:
 def _doubts(plan: Plan) -> dict[tuple[int, str], list[str]]:
     """Return what is doubtful at each tie end, in words."""
     found: dict[tuple[int, str], list[str]] = {}
-    for row in plan.fills[plan.fills["p_touch"] > WORTH_SAYING].itertuples():
+    for row in rows_of(plan.fills[plan.fills["p_touch"] > WORTH_SAYING]):
         found.setdefault((row.tie, row.side), []).append(f"may touch ({_odds(row.p_touch)})")
     for stack in plan.stacks.stacks if plan.stacks else ():
         if stack.change_chance > WORTH_SAYING:
@@ -217,7 +230,7 @@ def _doubts(plan: Plan) -> dict[tuple[int, str], list[str]]:
             found.setdefault((stack.ties[0], stack.side), []).append(text)
     placed = doubtful_readings(plan.ground)
     placed = placed[placed["station_m"].notna()]
-    for row, tie in zip(placed.itertuples(), nearest_ties(plan, placed["station_m"]), strict=True):
+    for row, tie in zip(rows_of(placed), nearest_ties(plan, placed["station_m"]), strict=True):
         for side in (row.side,) if row.side else ("left", "right"):
             found.setdefault((int(tie), side), []).append(f"{row.reading} is in doubt")
     return found
@@ -232,8 +245,14 @@ def truck_table(plan: Plan) -> str:
     if plan.stacks is None:
         return ""
     rows = [
-        [str(row.item), str(row.kind), str(row.count), str(row.on_truck), str(row.missing) if row.missing else ""]
-        for row in plan.stacks.pull_list().itertuples(index=False)
+        [
+            str(row.item),
+            str(row.kind),
+            str(row.count),
+            str(row.on_truck),
+            str(row.missing) if row.missing else "",
+        ]
+        for row in rows_of(plan.stacks.pull_list())
     ]
     mass = plan.stacks.pull_list()["mass_kg"].sum(min_count=1)
     weight = f"\nTogether about {mass:.0f} kg." if mass == mass else ""
@@ -251,20 +270,22 @@ def check_text(job: Job, run: Run, ground: Ground) -> str:
         f"smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
         f"Ground: {ground.roughness.words()}.",
     ]
-    for laser in ground.lasers.itertuples():
+    for laser in rows_of(ground.lasers):
         lines.append(f"Laser position {laser.laser}: {show.small_unit(laser.height_m)} above the datum, "
                      f"give or take {show.small_unit(2 * laser.sd_m)}.")  # fmt: skip
-    for phone in ground.zero_errors.itertuples():
+    for phone in rows_of(ground.zero_errors):
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
     doubtful = doubtful_readings(ground)
     rows = [
         [row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
          job.side(row.side) if row.side else "", show.small(row.residual_m), f"{abs(row.w_without):.0f}"]
-        for row in doubtful.itertuples()
+        for row in rows_of(doubtful)
     ]  # fmt: skip
     head = ["reading", "kind", "where", "side", f"off, {show.unit}", "times its doubt"]
-    verdict = "No reading is in doubt." if doubtful.empty else "READ AGAIN\n" + columns(head, rows, right=(4, 5))
+    verdict = (
+        "No reading is in doubt." if doubtful.empty else "READ AGAIN\n" + columns(head, rows, right=(4, 5))
+    )
     notes = "\n".join(_wrapped(n, hang=2) for n in ground.survey.notes)
     parts = [job.name.upper(), "\n".join(_wrapped(line, hang=2) for line in lines), verdict, notes]
     parts.append("\n".join(_wrapped(str(a), hang=2) for a in cautions(ground.survey)))
@@ -272,7 +293,11 @@ def check_text(job: Job, run: Run, ground: Ground) -> str:
 
 
 def columns(
-    head: Sequence[str], rows: Sequence[Sequence[str]], *, right: tuple[int, ...] = (), wrap: tuple[int, ...] = ()
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    right: tuple[int, ...] = (),
+    wrap: tuple[int, ...] = (),
 ) -> str:
     """Return rows in aligned columns; wide columns in ``wrap`` are broken over lines."""
     table = [list(head), *map(list, rows)]

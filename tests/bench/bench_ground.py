@@ -35,10 +35,14 @@ def ours(station, height, relief):
     grid = make_grid(station, ("left",), relief=relief > 0)
     surface = grid.column(np.arange(n), 0, "surface")
     rows = np.arange(n)
-    ground = csr_array((np.r_[-np.ones(n), 1.0], (np.r_[rows, n], np.r_[surface, surface[0]])), shape=(n + 1, grid.size))
+    ground = csr_array(
+        (np.r_[-np.ones(n), 1.0], (np.r_[rows, n], np.r_[surface, surface[0]])), shape=(n + 1, grid.size)
+    )
     border = np.append(np.ones(n), 0.0)[:, None]
     bandwidth = 2 * grid.states - 1
-    model = LinearModel(np.append(1.5 - height, 0.0), np.full(n + 1, SD), ground, border, bandwidth, grid.states)
+    model = LinearModel(
+        np.append(1.5 - height, 0.0), np.full(n + 1, SD), ground, border, bandwidth, grid.states
+    )
     prior = prior_bands(grid, bandwidth).combine(prior_weights(Q, Q, relief))
     found = model.fit(prior)
     own = found.system.inverse_entries(surface, surface)

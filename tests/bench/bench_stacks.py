@@ -12,13 +12,13 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1] / "cribbing"), str(Path(__file__).parents[2])]
 
-from crib_cases import random_fills, truck
-from crib_cpsat import cpsat_optimum
+from crib_cases import random_fills, truck  # noqa: E402
+from crib_cpsat import cpsat_optimum  # noqa: E402
 
-from trackkit.cribbing import StackRules, choose_stacks
-from trackkit.cribbing.formulate import formulate
-from trackkit.cribbing.program import solve
-from trackkit.cribbing.sites import sort_fills
+from trackkit.cribbing import StackRules, choose_stacks  # noqa: E402
+from trackkit.cribbing.formulate import formulate  # noqa: E402
+from trackkit.cribbing.program import solve  # noqa: E402
+from trackkit.cribbing.sites import sort_fills  # noqa: E402
 
 SEEDS = range(9)
 SIZES = (30, 80, 500)
@@ -52,7 +52,14 @@ def one(n, seed, workers):
     whole, plan = timed(choose_stacks, table, there, rules=rules)
     assert solution.proven and plan.proven
     assert not proven or cost == solution.cost
-    return ours, theirs, whole, len(task.program.pattern_cost), len(task.program.column_cost), len(plan.shortages)
+    return (
+        ours,
+        theirs,
+        whole,
+        len(task.program.pattern_cost),
+        len(task.program.column_cost),
+        len(plan.shortages),
+    )
 
 
 def main(workers=1):

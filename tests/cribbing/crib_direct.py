@@ -43,7 +43,8 @@ def piles(truck, rules, top, long_need=None, long_kinds=None):
     """Every pile: (height, cost, use, foot area or None, room for the closing piece)."""
     ways = ways_to_lie(truck, rules)
     long = [
-        long_need is None or (w[2] >= long_need - 1e-9 and (long_kinds is None or w[4] in long_kinds)) for w in ways
+        long_need is None or (w[2] >= long_need - 1e-9 and (long_kinds is None or w[4] in long_kinds))
+        for w in ways
     ]
     for n in range(rules.max_layers + 1):
         for chosen in itertools.combinations_with_replacement(range(len(ways)), n):

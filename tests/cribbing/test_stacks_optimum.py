@@ -1,4 +1,4 @@
-"""The choice of stacks against OR-tools CP-SAT, brute force, and a model that shares none of its reductions."""
+"""The choice of stacks against OR-tools CP-SAT, brute force, and a model without its reductions."""
 
 import itertools
 
@@ -7,6 +7,7 @@ import pytest
 from crib_cases import INCH, box, fills, pad, random_fills, shim, truck, two_by_four, wedge
 from crib_cpsat import cpsat_optimum
 from crib_direct import direct_optimum, options
+
 from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
 from trackkit.cribbing.formulate import formulate
 from trackkit.cribbing.heights import COST_UNITS
@@ -17,7 +18,9 @@ SMALL = StackRules(max_layers=4)
 
 
 def small_truck(boxes=3, wedges=9, extra=()):
-    return Truck((box("half", 4, boxes), box("quarter", 2, boxes), two_by_four(4), pad(3), wedge(wedges), *extra))
+    return Truck(
+        (box("half", 4, boxes), box("quarter", 2, boxes), two_by_four(4), pad(3), wedge(wedges), *extra)
+    )
 
 
 def cost_units(plan):

@@ -13,8 +13,12 @@ from trackkit.survey.readings import make_survey
 
 # JCGM 100:2008, Annex H.3, Table H.6: thermometer corrections (figures from memory; the PyPI package
 # GTC prints the same results).
-TEMPERATURE = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
-CORRECTION = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
+TEMPERATURE = np.array(
+    [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
+)
+CORRECTION = np.array(
+    [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160]
+)
 STIFF = GroundType(q_mean=1e-15, q_twist=1e-15, relief=0.0)
 
 
@@ -74,7 +78,10 @@ def test_gum_h3_results_do_not_depend_on_the_chosen_reference():
     results = []
     for datum in (20.0, 24.0085, 26.511):
         ground = fit_ground(
-            make_survey(levels=levels), instruments=Instruments(station_sd=0.0), ground_type=STIFF, datum=(datum, "left")
+            make_survey(levels=levels),
+            instruments=Instruments(station_sd=0.0),
+            ground_type=STIFF,
+            datum=(datum, "left"),
         )
         results.append((pairs @ ground.mean(points), pairs @ ground.covariance(points) @ pairs.T))
     for mean, covariance in results[1:]:
@@ -89,7 +96,9 @@ def test_nist_norris_certified_line():
     path = Path(scipy.stats.__file__).parent / "tests" / "data" / "nist_linregress" / "Norris.dat"
     if not path.exists():
         pytest.skip("this scipy comes without its test data")
-    y, x = np.array([[float(word) for word in line.split()] for line in path.read_text().splitlines()[60:96]]).T
+    y, x = np.array(
+        [[float(word) for word in line.split()] for line in path.read_text().splitlines()[60:96]]
+    ).T
     ground = one_side(x, y, 1.0, ground_type=STIFF)
     start, _ = check_determined(
         ground.setting.observations, ground.setting.free, level_is_free=False, smooth_ties=False
@@ -134,7 +143,9 @@ def test_one_side_with_rods_alone_is_a_smoothing_spline(n):
     height = 0.05 * np.sin(station) + rng.normal(0, 0.002, n)
     q, sd = 1e-3, 0.002
     spline = make_smoothing_spline(station, height, lam=sd**2 / q)
-    survey = make_survey(levels={"station_m": station, "side": ["left"] * n, "rod_m": 1.5 - height, "sd_m": sd})
+    survey = make_survey(
+        levels={"station_m": station, "side": ["left"] * n, "rod_m": 1.5 - height, "sd_m": sd}
+    )
     kind = GroundType(q, q, 0.0)
     ground = fit_ground(survey, instruments=Instruments(station_sd=0.0), ground_type=kind)
     between = np.concatenate([station, (station[1:] + station[:-1]) / 2])

@@ -53,10 +53,15 @@ def road_spectrum(rng, stations, roughness=256e-6):
     density = roughness * (wave_number / 0.1) ** -2.0
     amplitude = np.sqrt(2.0 * density / 40.0)
     sides = []
-    shared, own = rng.uniform(0, 2 * np.pi, (2, wave_number.size)), rng.uniform(0, 2 * np.pi, (2, wave_number.size))
+    shared, own = (
+        rng.uniform(0, 2 * np.pi, (2, wave_number.size)),
+        rng.uniform(0, 2 * np.pi, (2, wave_number.size)),
+    )
     for side in (0, 1):
-        waves = [amplitude / np.sqrt(2) * np.cos(2 * np.pi * np.outer(stations, wave_number) + phase)
-                 for phase in (shared[0], own[side])]
+        waves = [
+            amplitude / np.sqrt(2) * np.cos(2 * np.pi * np.outer(stations, wave_number) + phase)
+            for phase in (shared[0], own[side])
+        ]
         sides.append(sum(waves).sum(axis=1))
     return np.stack(sides)
 

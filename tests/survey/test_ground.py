@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from trackkit.problems import FitError
-from trackkit.survey.ground import fit_ground
 from trackkit.survey.grid import Break
+from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import make_survey
@@ -33,7 +33,9 @@ def rods(stations=STATIONS, sides=("left", "right"), laser="1", plane=1.5, noise
     for side in sides:
         height = (left if side == "left" else right)(stations)
         for s, z in zip(stations, height, strict=True):
-            rows.append({"laser": laser, "station_m": s, "side": side, "rod_m": plane - z + rng.normal(0, noise)})
+            rows.append(
+                {"laser": laser, "station_m": s, "side": side, "rod_m": plane - z + rng.normal(0, noise)}
+            )
     return pd.DataFrame(rows)
 
 
@@ -191,15 +193,18 @@ def test_a_break_is_not_smoothed_over():
     assert beyond - before == pytest.approx(kerb, abs=0.005)
     assert ground.height(4.7, "right")[0] < ground.height(4.85, "right")[0] - 0.1
     smooth = fit_ground(make_survey(levels=levels), instruments=PLAIN)
-    assert smooth.roughness.q_mean > 100 * fit_ground(
-        make_survey(levels=levels), instruments=PLAIN, breaks=breaks
-    ).roughness.q_mean
+    assert (
+        smooth.roughness.q_mean
+        > 100 * fit_ground(make_survey(levels=levels), instruments=PLAIN, breaks=breaks).roughness.q_mean
+    )
 
 
 def test_a_break_with_one_station_beyond_it_lacks_the_slope_there():
     with pytest.raises(FitError, match=r"slope of the left side, 9.00 to 9.00 m"):
         fit_ground(make_survey(levels=rods()), ground_type=KIND, breaks=[Break("left", 8.5)])
-    ground = fit_ground(make_survey(levels=rods()), ground_type=KIND, breaks=[Break("left", 8.5, frees="height")])
+    ground = fit_ground(
+        make_survey(levels=rods()), ground_type=KIND, breaks=[Break("left", 8.5, frees="height")]
+    )
     assert ground.height(8.9, "left")[0] == pytest.approx(left(8.9) - left(0.0), abs=0.01)
 
 
@@ -221,7 +226,9 @@ def test_a_taped_step_carries_the_height_across_a_break():
 def test_a_rod_set_down_by_tape_is_worth_less_on_a_slope():
     levels = rods()
     levels["rod_m"] = 1.5 - 0.1 * levels["station_m"]
-    ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=Instruments(station_sd=0.02))
+    ground = fit_ground(
+        make_survey(levels=levels), ground_type=KIND, instruments=Instruments(station_sd=0.02)
+    )
     assert ground.residuals["sd_m"].iloc[5] == pytest.approx(np.hypot(Instruments().rod_sd, 0.002), rel=1e-3)
 
 
@@ -239,7 +246,9 @@ def test_readings_on_the_rail_give_the_ground_under_the_tie():
     levels = rods()
     levels["on"], levels["rail_top_m"] = "rail", 0.11
     levels["rod_m"] -= 0.11
-    ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=Instruments(station_sd=0.05))
+    ground = fit_ground(
+        make_survey(levels=levels), ground_type=KIND, instruments=Instruments(station_sd=0.05)
+    )
     assert ground.height(9.0, "left")[0] == pytest.approx(left(9.0) - left(0.0), abs=1e-3)
     assert ground.residuals["sd_m"].max() == pytest.approx(Instruments().rod_sd)
 
@@ -257,7 +266,9 @@ def test_nothing_checks_a_single_reading_of_a_peg_and_only_smoothness_a_sparse_r
     table = fit_ground(make_survey(levels=joined(rods(noise=0.001), peg)), ground_type=KIND).residuals
     assert table.query("point == 'P'")["checked"].tolist() == ["nothing"]
     assert set(table.query("kind == 'rod'")["checked"]) == {"smoothness"}
-    again = fit_ground(make_survey(levels=joined(rods(noise=0.001), rods(noise=0.001, seed=1))), ground_type=KIND)
+    again = fit_ground(
+        make_survey(levels=joined(rods(noise=0.001), rods(noise=0.001, seed=1))), ground_type=KIND
+    )
     assert set(again.residuals["checked"]) == {"readings"}
 
 

@@ -68,7 +68,11 @@ def both(q_mean, q_twist, relief, *, spacing=0.6, seed=0, width=WIDTH):
     sd = math.hypot(TOOLS.tape_sd, abs(far - near) * TOOLS.bubble_sd)
     dense.read(-0.02, sd, [((far, "left"), 1.0), ((near, "left"), -1.0)])
 
-    cross = {"station_m": [stations[3], stations[7]], "angle_rad": [0.02, math.nan], "rise_m": [math.nan, 0.01]}
+    cross = {
+        "station_m": [stations[3], stations[7]],
+        "angle_rad": [0.02, math.nan],
+        "rise_m": [math.nan, 0.01],
+    }
     cross["facing"] = ["back", ""]
     lever = width / math.cos(0.02) ** 2
     across = [((stations[3], "right"), 1.0), ((stations[3], "left"), -1.0)]
@@ -92,8 +96,17 @@ def test_means_sds_and_covariances_equal_the_dense_build(q_mean, q_twist, relief
     survey, dense, stations = both(q_mean, q_twist, relief, spacing=spacing)
     datum = (float(stations[0]), "left")
     kind = GroundType(q_mean, q_twist, relief)
-    ground = fit_ground(survey, instruments=TOOLS, ground_type=kind, width=WIDTH, datum=datum, stations=[stations[4] + 0.02])
-    places = [stations[1], stations[6], stations[13], stations[6] + 0.03, stations[6] + 0.05, stations[13] + 0.5]
+    ground = fit_ground(
+        survey, instruments=TOOLS, ground_type=kind, width=WIDTH, datum=datum, stations=[stations[4] + 0.02]
+    )
+    places = [
+        stations[1],
+        stations[6],
+        stations[13],
+        stations[6] + 0.03,
+        stations[6] + 0.05,
+        stations[13] + 0.5,
+    ]
     points = [(float(s), side) for s in places for side in ("left", "right")]
     mean, covariance, _, _, _ = dense.solve(points, datum)
     size = np.abs(mean).max()
@@ -155,7 +168,9 @@ def test_the_datum_changes_no_difference_and_no_covariance_of_differences():
     for datum in ((float(stations[0]), "left"), (float(stations[9]), "right"), "P"):
         ground = fit_ground(survey, instruments=TOOLS, ground_type=kind, datum=datum)
         assert ground.covariance([datum])[0, 0] == pytest.approx(0.0, abs=1e-15)
-        found.append((differences @ ground.mean(points), differences @ ground.covariance(points) @ differences.T))
+        found.append(
+            (differences @ ground.mean(points), differences @ ground.covariance(points) @ differences.T)
+        )
     for mean, covariance in found[1:]:
         np.testing.assert_allclose(mean, found[0][0], atol=1e-12)
         np.testing.assert_allclose(covariance, found[0][1], atol=1e-15)

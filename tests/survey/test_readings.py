@@ -58,7 +58,7 @@ def test_a_folder_with_every_table_becomes_one_survey(tmp_path):
     levels = survey.levels
     assert levels["reading"].tolist() == [f"levels.csv row {row}" for row in range(2, 7)]
     assert levels["rod_m"].tolist() == pytest.approx([1.2, 1.25, 1.1, 1.15, 1.3])
-    assert levels["on"].tolist() == ["ground", "ground", "rail", "ground", "ground"]
+    assert levels["on"].tolist() == ["ground", "ground", "rail", "rail", "ground"]
     assert levels.loc[1, ["offset_m", "sd_m", "note"]].tolist() == [-0.8, 0.002, "by the root"]
     assert (levels["tie"][2], levels["section"][3], levels["end"][3], levels["point"][4]) == (
         3,

@@ -131,7 +131,7 @@ class StackRules:
     piece_cost: Mapping[str, float] = field(default_factory=lambda: dict(_PIECE_COSTS))
     on_edge_cost: float = 0.6
     pair_cost: float = 0.8
-    tall_single_cost: float = 1.2
+    tall_single_cost: float = 1.4
     layer_cost: float = 0.1
     seat_cost: float = 0.8
     change_cost: float = 3.0

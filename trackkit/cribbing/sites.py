@@ -124,7 +124,9 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
     table = _checked(fills, rules)
     sitting, negative, sites = [], [], []
     table = table.sort_values(["support", "side", "station_m", "tie"], kind="stable")
-    for (support, side), rows in groupby(table.to_dict("records"), key=lambda row: (row["support"], row["side"])):
+    for (support, side), rows in groupby(
+        table.to_dict("records"), key=lambda row: (row["support"], row["side"])
+    ):
         left: list[dict[Any, Any]] = []
         for row in rows:
             end = (str(support), str(side), int(row["tie"]), float(row["fill_m"]))

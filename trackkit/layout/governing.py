@@ -34,7 +34,7 @@ def governing_chances(
         one draw (a flat slab) are counted as the first of them.
     """
     points = line.run.tie_points()
-    stations = np.array([station for station, _ in points])
+    stations = np.repeat(line.run.ties["station_m"].to_numpy(dtype=float), 2)
     above = ground.draw(points, draws, seed) - line.height(stations)
     wins = np.bincount(np.argmax(above, axis=1), minlength=len(points))
     return pd.DataFrame(

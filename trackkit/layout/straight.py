@@ -242,9 +242,8 @@ def least_fill_through(
     a, b = int(lowest.argmax()), int(highest.argmin())
     first, last = float(lowest[a]), float(highest[b])
     slack = _ROUND * (1.0 + abs(height))
-    blocked = bool(np.any((np.abs(x) <= _AT_CENTRE) & (h > height + slack)))
     bottom, top = max(first, low), min(last, high)
-    if blocked or bottom > top + slack:
+    if bottom > top + slack:
         best = least_fill(s, h, limit=(low, high), centre=at)
         return Straight(
             at, height, best.grade, best.contacts, (0.0,) * len(best.contacts), best.grade_weights,

@@ -122,7 +122,9 @@ def check_determined(
     white = design / observations.sd[:, None]
     value = observations.value / observations.sd
     if level_is_free:
-        lifted = np.concatenate([free.are_levels if free else [], [k != "zero" for k, _ in observations.names]])
+        lifted = np.concatenate(
+            [free.are_levels if free else [], [k != "zero" for k, _ in observations.names]]
+        )
         datum = lifted / np.sqrt(max(lifted.sum(), 1.0))
         white = np.vstack([white, datum / np.median(observations.sd)])
         value = np.append(value, 0.0)

@@ -259,7 +259,9 @@ def fit_ground(
         grid = grid_of(current, asked, width=width, relief=relief, breaks=edges)
         rows = observe(current, grid, instruments, width=width, breaks=edges)
         if not rows.value.size:
-            raise FitError("there is no reading: give levels.csv, boards.csv, crosslevels.csv or differences.csv")
+            raise FitError(
+                "there is no reading: give levels.csv, boards.csv, crosslevels.csv or differences.csv"
+            )
         known = bool(rows.fixed) or bool((rows.table["kind"] == "benchmark").any())
         setting = make_setting(
             grid,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 from trackkit.survey.readings import Survey
 
@@ -20,7 +20,7 @@ def readings_of(survey: Survey) -> tuple[str, ...]:
 
 def without_readings(survey: Survey, names: Collection[str]) -> Survey:
     """Return the survey without some readings; a note says which were left out."""
-    kept = {}
+    kept: dict[str, Any] = {}
     for table in _TABLES:
         frame = getattr(survey, table)
         kept[table] = frame[~frame["reading"].isin(list(names))].reset_index(drop=True)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from trackkit.survey.grid import Break, Grid, make_grid
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.readings import Survey
+from trackkit.tables.rows import rows_of
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -132,7 +133,7 @@ class _Rows:
 def breaks_of(survey: Survey) -> tuple[Break, ...]:
     """Return the survey's breaks, one for each side that they meet."""
     found = []
-    for row in survey.breaks.itertuples():
+    for row in rows_of(survey.breaks):
         step = float(row.step_m)
         for side, station in (("left", row.left_station_m), ("right", row.right_station_m)):
             if np.isfinite(station):
@@ -205,7 +206,7 @@ def _pegs(rows: _Rows, names: pd.Series[str], fixed: dict[str, float]) -> tuple[
     free = ~names.isin(list(fixed)).to_numpy()
     if free.any():
         columns[free] = rows.unknown("peg", names[free])
-    return columns, names.map(fixed).fillna(0.0).to_numpy(dtype=float)
+    return columns, np.asarray(names.map(fixed).fillna(0.0), dtype=float)
 
 
 def _add_pegs(rows: _Rows, survey: Survey, instruments: Instruments, fixed: dict[str, float]) -> None:
@@ -360,7 +361,9 @@ def _add_crosslevels(rows: _Rows, cross: pd.DataFrame, instruments: Instruments,
     value, sd, zeros, names = _risen(rows, cross, np.full(len(cross), width), instruments)
     left, _ = _surface(rows.grid, cross["station_m"], pd.Series("left", cross.index))
     right, _ = _surface(rows.grid, cross["station_m"], pd.Series("right", cross.index))
-    labels = _labels(cross, "left-to-right", instrument=names.to_numpy(), station_m=cross["station_m"].to_numpy())
+    labels = _labels(
+        cross, "left-to-right", instrument=names.to_numpy(), station_m=cross["station_m"].to_numpy()
+    )
     rows.add(value, sd, right + [(c, -share) for c, share in left], zeros, **labels)
 
 
@@ -382,5 +385,10 @@ def _add_steps(rows: _Rows, breaks: tuple[Break, ...], instruments: Instruments)
         ]
         labels = {"reading": f"step on the {edge.side} at {edge.station:.2f} m", "kind": "step"}
         rows.add(
-            np.array([edge.step]), np.array([instruments.step_sd]), terms, [], **labels, station_m=edge.station
+            np.array([edge.step]),
+            np.array([instruments.step_sd]),
+            terms,
+            [],
+            **labels,
+            station_m=edge.station,
         )

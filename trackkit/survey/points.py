@@ -134,9 +134,7 @@ def surface_points(
     length = np.where(at_node, 0.0, np.where(inner, gap, np.inf))
     inside = np.where(inner, station - nodes[held], np.where(lonely, reach, 0.0))
     q = np.array([[own, cross], [cross, own]])
-    return SurfacePoints(
-        rows, np.where(lonely, anchor, near), inside, length, cut, side, station, q, relief
-    )
+    return SurfacePoints(rows, np.where(lonely, anchor, near), inside, length, cut, side, station, q, relief)
 
 
 @dataclass(frozen=True)

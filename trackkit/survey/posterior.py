@@ -154,7 +154,9 @@ def row_pairs(matrix: csr_array) -> RowPairs:
         for i in range(count):
             for j in range(i, count):
                 first, second = columns[:, i], columns[:, j]
-                low, high = (first, first) if i == j else (np.minimum(first, second), np.maximum(first, second))
+                low, high = (
+                    (first, first) if i == j else (np.minimum(first, second), np.maximum(first, second))
+                )
                 parts.append((rows, low, high, values[:, i] * values[:, j]))
     if not parts:
         none = np.zeros(0, dtype=np.intp)

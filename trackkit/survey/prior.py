@@ -82,7 +82,9 @@ class PriorBands:
 
     def combine(self, weights: Array) -> Array:
         """Return the prior's precision, a band; states that only fill up a block are held at 0."""
-        band = sum(weight * part for weight, part, rank in zip(weights, self.bands, self.ranks, strict=True) if rank)
+        band = sum(
+            weight * part for weight, part, rank in zip(weights, self.bands, self.ranks, strict=True) if rank
+        )
         total = np.zeros(self.bands[0].shape) + band
         total[0, self.used :] = 1.0
         return total
@@ -148,9 +150,7 @@ def _scatter(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], val
     band_add(band, rows[:, i].ravel(), columns[:, j].ravel(), values[:, i, j].ravel())
 
 
-def _add_single(
-    band: Array, grid: Grid, where: NDArray[np.intp], gaps: Array, *, side: int, cut: int
-) -> int:
+def _add_single(band: Array, grid: Grid, where: NDArray[np.intp], gaps: Array, *, side: int, cut: int) -> int:
     if where.size == 0:
         return 0
     element, rank = _element(grid, gaps, cut)

@@ -18,12 +18,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trackkit.cells import Limits, Source
-from trackkit.folders import find_tables
 from trackkit.problems import Advisory, Problem, Problems
 from trackkit.survey.shaping import COLUMNS, check_frames, shape
 from trackkit.survey.tables import READING_TABLES, TABLE_NAMES, SurveyRules, table_specs
 from trackkit.tables import empty_table, read_table
+from trackkit.tables.cells import Limits, Source
+from trackkit.tables.folders import find_tables
 
 __all__ = ["Survey", "cautions", "check_stations", "make_survey", "place_on_ties", "read_survey"]
 
@@ -43,7 +43,8 @@ class Survey:
     ----------
     levels : DataFrame
         Rod readings: reading ("levels.csv row 7"), laser, point, station_m, side, offset_m, tie, section,
-        end, on ('ground' or 'rail'), rod_m, rail_top_m (underside of the tie to top of the rail: 0 on the
+        end, on ('ground' or 'rail'; where it is not said, the rail for readings by section corner, else the
+        ground), rod_m, rail_top_m (underside of the tie to top of the rail: 0 on the
         ground, NaN on a rail until `place_on_ties`), sd_m, reader, note, along.
     benchmarks : DataFrame
         point, height_m, sd_m (0: held exactly), note.

@@ -105,9 +105,7 @@ def _on_trial(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> tu
     return without, doubtful
 
 
-def _without(
-    setting: Setting, index: int, keep: NDArray[np.bool_], sd: float
-) -> tuple[float, Fitted] | None:
+def _without(setting: Setting, index: int, keep: NDArray[np.bool_], sd: float) -> tuple[float, Fitted] | None:
     """Return w of a reading against the fit without it, and that fit; None if it is needed."""
     rows = setting.observations
     rest = keep.copy()

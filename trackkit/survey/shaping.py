@@ -71,6 +71,9 @@ def shape(name: str, read: pd.DataFrame) -> pd.DataFrame:
     if name == "levels":
         if (frame["laser"] == "").all():
             frame["laser"] = ONLY_LASER
+        # a corner of a section is there only once the track lies, and then the rod stands on the rail
+        usual = np.where(frame["section"].notna(), "rail", "ground")
+        frame["on"] = frame["on"].where(frame["on"] != "", usual)
         frame["rail_top_m"] = np.where(frame["on"] == "rail", np.nan, 0.0)
     if "reading" in COLUMNS[name]:
         rows = zip(frame["file"], frame["row"], strict=True)

@@ -123,7 +123,7 @@ def _levels(rules: SurveyRules) -> tuple[Column, ...]:
         Column("tie", "count", least=1),
         Column("section", "count", least=1),
         Column("end", "choice", choices=("head", "tail")),
-        Column("on", "choice", choices=("ground", "rail"), default="ground"),
+        Column("on", "choice", choices=("ground", "rail")),
         Column("rod", "length", needed=True, least=0.0),
         Column("sd", "length", above=0.0),
         Column("reader", "name"),

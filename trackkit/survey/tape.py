@@ -56,7 +56,8 @@ def levelled_out(survey: Survey, rough: Ground) -> Survey:
     def moved(tape: pd.Series[float]) -> Array:
         return np.interp(tape.to_numpy(dtype=float), rough.stations, level)
 
-    return replace(survey, **{name: _moved(getattr(survey, name), moved) for name in _TABLES})
+    levels, boards, crosslevels = (_moved(getattr(survey, name), moved) for name in _TABLES)
+    return replace(survey, levels=levels, boards=boards, crosslevels=crosslevels)
 
 
 def _moved(table: pd.DataFrame, move: Callable[[pd.Series[float]], Array]) -> pd.DataFrame:

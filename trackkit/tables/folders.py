@@ -12,8 +12,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Final
 
-from trackkit.cells import Limits, Source, sheet_titles
 from trackkit.problems import Problem, Problems
+from trackkit.tables.cells import Limits, Source, sheet_titles
 
 __all__ = ["find_tables"]
 

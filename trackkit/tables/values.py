@@ -10,9 +10,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.cells import RawTable
-from trackkit.columns import Column, Kind, fault_at
 from trackkit.problems import Problems, nearest
+from trackkit.tables.cells import RawTable
+from trackkit.tables.columns import Column, Kind, fault_at
 from trackkit.units import LENGTH_UNITS, MASS_UNITS, parse_angle, parse_length, parse_mass, parse_number
 
 __all__ = ["is_formula_error", "read_column"]

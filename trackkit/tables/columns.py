@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.cells import RawTable
 from trackkit.problems import Problem, Problems, closest, nearest
+from trackkit.tables.cells import RawTable
 from trackkit.units import LENGTH_UNITS, MASS_UNITS
 
 __all__ = ["Column", "Header", "Kind", "fault_at", "match_header"]

@@ -16,11 +16,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.cells import Limits, RawTable, Source, read_cells
-from trackkit.columns import Column, match_header
-from trackkit.folders import find_tables
 from trackkit.problems import Problem, Problems
-from trackkit.values import is_formula_error, read_column
+from trackkit.tables.cells import Limits, RawTable, Source, read_cells
+from trackkit.tables.columns import Column, match_header
+from trackkit.tables.folders import find_tables
+from trackkit.tables.values import is_formula_error, read_column
 
 __all__ = ["Column", "Limits", "TableSpec", "Ways", "empty_table", "read_table"]
 
@@ -70,7 +70,7 @@ def read_table(
     ----------
     source : path or Source
         The file itself, or the folder that holds it: there ``levels.csv``, ``levels.xlsx`` or a
-        sheet ``levels`` of any workbook is taken (`trackkit.folders.find_tables`).
+        sheet ``levels`` of any workbook is taken (`trackkit.tables.folders.find_tables`).
     spec : TableSpec
         The table's description.
     problems : Problems

@@ -1,0 +1,77 @@
+"""The gap card: every gap by itself, from what is on the truck, on a card that fits a pocket."""
+
+import numpy as np
+import pytest
+from crib_cases import INCH, box, truck, wedge
+from crib_direct import options
+
+from trackkit.cribbing import StackRules, Truck, card_text, gap_card
+
+FEW = StackRules(max_layers=4)
+
+
+def test_card_has_a_row_for_every_quarter_inch():
+    card = gap_card(truck(), display="1/8 in")
+    assert np.allclose(np.diff(card["gap_m"]), INCH / 4)
+    assert card["gap_m"].iloc[0] == pytest.approx(INCH / 4)
+    assert card["gap_m"].iloc[-1] <= StackRules().caution_height < card["gap_m"].iloc[-1] + INCH / 4
+
+
+def test_card_has_a_row_for_every_five_millimetres():
+    assert gap_card(truck(), display="mm", largest=0.1)["gap_m"].tolist() == pytest.approx(
+        [0.005 * n for n in range(1, 21)]
+    )
+
+
+def test_each_gap_is_the_cheapest_by_itself():
+    """Against the direct model's list of all choices, held to the truck's counts."""
+    there = Truck((box("half", 4, 1), box("quarter", 2, 1), wedge(2)))
+    card = gap_card(there, rules=FEW, largest=0.2, step=0.005)
+    for row in card.itertuples():
+        if row.gap_m <= FEW.touch:
+            continue
+        found = [
+            cost
+            for cost, use in options([row.gap_m], [0.0], there, FEW)
+            if all(count <= there.piece(item).count for item, count in use.items())
+        ]
+        assert bool(found) == row.made
+        if found:
+            assert row.cost == pytest.approx(min(found) / 1000)
+
+
+def test_a_gap_needs_no_more_than_is_on_the_truck():
+    card = gap_card(Truck((box("half", 4, 1), wedge(1))), largest=0.3, step=0.005)
+    made = card[card["made"]]
+    assert made["gap_m"].max() < 4 * INCH + 1.25 * INCH
+    assert not made["words"].str.contains("2 half").any()
+
+
+def test_gaps_that_cannot_be_made_are_marked():
+    card = gap_card(Truck((box("half", 4, 1), wedge(1))), largest=0.2, step=0.02)
+    text = card_text(card, display="mm")
+    assert text.count("-- not with this truck") == (~card["made"]).sum() > 0
+
+
+def test_made_gap_lies_in_the_range_of_its_own_pile():
+    card = gap_card(truck(), largest=0.4)
+    made = card[card["made"]]
+    assert (made["low_m"] <= made["gap_m"] + 1e-6).all()
+    assert (made["gap_m"] <= made["high_m"] + 1e-6).all()
+
+
+@pytest.mark.parametrize("display", ["1/8 in", "mm"])
+def test_card_fits_a_pocket(display):
+    text = card_text(gap_card(truck(), display=display), display=display)
+    assert max(map(len, text.splitlines())) <= 60
+    assert "fingers" in text
+
+
+def test_card_of_an_empty_truck_says_so_for_every_gap():
+    card = gap_card(Truck(()), largest=0.05)
+    assert not card["made"].any()
+
+
+def test_card_refuses_a_step_of_nothing():
+    with pytest.raises(ValueError, match="step and largest must be above 0"):
+        gap_card(truck(), step=0.0)
