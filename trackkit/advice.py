@@ -17,13 +17,13 @@ WORTH_SAYING: Final = 0.05
 
 #: What holds for every job of this kind.
 USUAL_CAUTIONS: Final = (
-    "Local codes, the site's rules and licensed practice come before this plan; it is arithmetic on readings.",
+    "Local codes, the site's rules and licensed practice come before this plan: it is arithmetic.",
     "Stops at both ends before a wheel is on the track; chock the dolly whenever nobody holds it.",
     "On any grade somebody holds the dolly from above; nobody stands below it on the track.",
-    "Lift rails with two people, fingers never between rail, tie and box; slide wedges in, don't drive them up.",
-    "No stack from 45 cm (18 in) up without somebody competent looking at it; none above 60 cm (24 in) without "
-    "one who has taken it over: that is a platform, not a stack.",
-    "After the first pass with full weight check every wedge and the level again, and again after rain or sun.",
+    "Lift rails with two people; fingers never between rail, tie and box. Slide wedges in, never drive them.",
+    "No stack from 45 cm (18 in) up without somebody competent looking at it, none above 60 cm (24 in) "
+    "unless they have taken it over: that is a platform, not a stack.",
+    "After the first pass with full weight check every wedge and the level again; so after rain or sun.",
 )
 
 
@@ -68,8 +68,8 @@ def _readings(plan: Plan) -> list[Advisory]:
         side = f" {plan.job.side(row.side)}" if row.side else ""
         off = show.small_unit(abs(row.residual_m))
         text = (
-            f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} does not fit the others: it is {off} "
-            "off even after the ground has given way to it; read it again before laying"
+            f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} does not fit the others: it is "
+            f"{off} off even after the ground has given way to it; read it again before laying"
         )
         found.append(
             Advisory(
@@ -106,8 +106,8 @@ def _unknown(plan: Plan) -> list[Advisory]:
     found = []
     if plan.ground.dof <= 2:
         text = (
-            f"only {max(plan.ground.dof, 0)} reading(s) more than unknown heights: next to nothing checks this "
-            "survey; read some points again, or close back to the first peg"
+            f"only {max(plan.ground.dof, 0)} reading(s) more than unknown heights: next to nothing "
+            "checks this survey; read some points again, or close back to the first peg"
         )
         found.append(Advisory("caution", "the survey", text, "count of readings and unknowns"))
     if plan.stacks is None:

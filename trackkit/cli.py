@@ -76,7 +76,8 @@ def start(
 
     copied = copy_start(folder)
     _say(
-        f"Copied {len(copied)} files to {folder}.\nNext: trackkit plan {folder / 'data_demo' / 'lawn_metric'}\n"
+        f"Copied {len(copied)} files to {folder}.\n"
+        f"Next: trackkit plan {folder / 'data_demo' / 'boathouse_lawn'}\n"
     )
 
 

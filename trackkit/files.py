@@ -132,7 +132,8 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
             "tail_m": run.tail, "sections": _records(run.sections), "joints": _records(run.joints),
         },
         "line": {
-            "kind": line.kind, "reference": line.reference, "rests_on": list(line.rests_on), "gap_m": line.gap,
+            "kind": line.kind, "reference": line.reference, "rests_on": list(line.rests_on),
+            "gap_m": line.gap,
             "raised_for_confidence_m": line.raised, "grade": line.steepest,
             "knots_station_m": line.knots_station, "knots_height_m": line.knots_height,
         },
@@ -144,7 +145,8 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
             "zero_errors": _records(ground.zero_errors), "residuals": _records(ground.residuals),
         },
         "largest_fill": {
-            "fill_m": plan.summary.largest, "tie": plan.summary.largest_tie, "side": plan.summary.largest_side,
+            "fill_m": plan.summary.largest, "tie": plan.summary.largest_tie,
+            "side": plan.summary.largest_side,
         },
         "in_the_ground": plan.summary.negative,
         "supports": _records(supports_frame(plan)),
@@ -152,7 +154,8 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
     }  # fmt: skip
     if stacks is not None:
         content["truck"] = {
-            "shortages": [vars(s) for s in stacks.shortages], "unfillable": [vars(u) for u in stacks.unfillable],
+            "shortages": [vars(s) for s in stacks.shortages],
+            "unfillable": [vars(u) for u in stacks.unfillable],
             "pull_list": _records(stacks.pull_list()), "cost": stacks.cost, "bound": stacks.bound,
             "proven": stacks.proven,
         }  # fmt: skip

@@ -1,6 +1,6 @@
-"""What may stand in a job file: its tables and keys, and every fault in it at once.
+r"""What may stand in a job file: its tables and keys, and every fault in it at once.
 
-Lengths, grades, angles and masses are text with their unit (``"12 mm"``, ``"5' 3 1/2\\""``,
+Lengths, grades, angles and masses are text with their unit (``"12 mm"``, ``"5' 3 1/2"``,
 ``"2 %"``, ``"0.3 deg"``, ``"400 kg"``): a bare number is refused, for nobody could check it.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args, get_origin
 
@@ -285,8 +285,9 @@ def read_job_file(path: Path) -> JobFile:
     try:
         return JobFile.model_validate(content)
     except ValidationError as error:
-        faults = [_fault(path.name, text, dict(each)) for each in error.errors()]
-        raise InputProblems(_without_repeats(faults)) from None
+        errors = [dict(each) for each in error.errors()]
+        faults = [_fault(path.name, text, each) for each in errors if not _follows(each, errors)]
+        raise InputProblems(dict.fromkeys(faults)) from None
 
 
 def _toml_fault(file: str, message: str) -> Problem:
@@ -298,8 +299,11 @@ def _toml_fault(file: str, message: str) -> Problem:
     return Problem(file, f"broken TOML ({what})", 'key = "value"', do, int(place[1]), f"column {place[2]}")
 
 
-def _without_repeats(faults: Iterable[Problem]) -> list[Problem]:
-    return list(dict.fromkeys(faults))
+def _follows(error: dict[str, Any], errors: list[dict[str, Any]]) -> bool:
+    """Return whether a list is called too short only because what stands in it is faulty."""
+    place = error["loc"]
+    inside = [each for each in errors if each is not error and each["loc"][: len(place)] == place]
+    return error["type"] == "too_short" and bool(inside)
 
 
 def _fault(file: str, text: str, error: dict[str, Any]) -> Problem:
@@ -324,12 +328,22 @@ def _fault(file: str, text: str, error: dict[str, Any]) -> Problem:
         return Problem(
             file, str(error["ctx"]["error"]), _WANTED.get(last, "a value with its unit"), "", row, path
         )
+    accepted = _KINDS.get(kind.split("_")[0], error["msg"].lower())
     found = repr(error["input"])
     return Problem(
         file, found if len(found) < 60 else found[:57] + "...", error["msg"].lower(), "", row, path
     )
 
 
+#: What pydantic's kinds of errors are about.
+_KINDS = {
+    "int": "a whole number",
+    "string": 'text in "quotes"',
+    "bool": "true or false",
+    "tuple": 'a list like ["10 cm", "1.5 m"]',
+    "float": "a number",
+    "model": "a table with keys of its own",
+}
 _WANTED = {
     "confidence": 'a share between 0 and 1, or like "90 %"',
     "grade": 'a grade like "2 %" or "1.1 deg"',

@@ -71,7 +71,8 @@ def summary_lines(plan: Plan) -> list[str]:
         spare = f", {show.long(run.surplus)} more than needed" if run.surplus > 0.005 else ""
         track = (
             f"Track needed: {show.long(run.needed)} ({run.breakdown}). Lay {sections} = "
-            f"{show.long(run.length)}{spare}, from {show.long(run.head)} to {show.long(run.tail)} of the start mark."
+            f"{show.long(run.length)}{spare}, from {show.long(run.head)} to {show.long(run.tail)} "
+            "(distance from the start mark)."
         )
     best = plan.governing.iloc[int(plan.governing["chance"].to_numpy().argmax())]
     other = 1.0 - float(_chance_of_contacts(plan))
@@ -202,7 +203,8 @@ def support_table(plan: Plan) -> str:
         )
     from_control = plan.targets is not None and plan.targets.table["rod_m"].isna().all()
     rod = "rail*" if from_control else "rod"
-    title = f"SUPPORTS, from the head of the run (heights in {_UNIT_WORDS[show.unit]}; ± is give or take, 19 times in 20)"
+    unit = _UNIT_WORDS[show.unit]
+    title = f"SUPPORTS, from the head of the run (heights in {unit}; ± is give or take, 19 times in 20)"
     note = "\n* rail top above the control peg: rod = reading on the peg less this" if from_control else ""
     note += "".join(f"\nOn the {job.side(side)} wedges go in {way}." for side, way in ways.items())
     head = ["tie", "at", "", "side", "fill", "", rod, "from the ground up", "doubts"]
@@ -266,8 +268,8 @@ def check_text(job: Job, run: Run, ground: Ground) -> str:
     checked = table["checked"].value_counts()
     lines = [
         f"{len(table)} readings; {max(ground.dof, 0)} more than there are unknown heights.",
-        f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by the "
-        f"smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
+        f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
+        f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
         f"Ground: {ground.roughness.words()}.",
     ]
     for laser in rows_of(ground.lasers):

@@ -102,7 +102,7 @@ TICK = 2e-6
 
 
 def base_of(piece):
-    return min(piece.length - 2 * piece.width if piece.per_layer == 2 else piece.length, piece.width)
+    return min(piece.length - 2 * piece.width if piece.crossed else piece.length, piece.width)
 
 
 def test_the_same_input_gives_the_same_plan_twice():
@@ -252,9 +252,10 @@ def test_sag_equals_the_handbook_example():
 
 def test_a_lawn_asks_for_a_pad_and_paving_does_not():
     there = Truck((two_by_four(20), pad(5), wedge(9)))
-    lawn, paving = (choose_stacks(fills([0.11], ground_type=g), there).stacks[0] for g in ("lawn", "paving"))
+    lawn, paving = (choose_stacks(fills([0.105], ground_type=g), there).stacks[0] for g in ("lawn", "paving"))
     assert lawn.pieces[0].item == "ply pad"
-    assert [piece.item for piece in paving.pieces] == ["2x4"]
+    assert [piece.item for piece in paving.pieces] == ["2x4", "2x4"]
+    assert paving.words().startswith("two 2x4 + wedge")
 
 
 def test_a_fill_too_low_for_a_pad_is_closed_and_cautioned():

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
-from trackkit.cribbing.results import Closing, Placed, Stack
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
+from trackkit.cribbing.stack import Closing, Placed, Stack
 from trackkit.cribbing.truck import Truck
 from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
 from trackkit.units import DISPLAYS
@@ -45,6 +45,7 @@ def place_pieces(patterns: Patterns, row: int, *, kind: str) -> tuple[Placed, ..
                     one.width,
                     one.on_edge,
                     one.per_layer * (2 if doubled else 1),
+                    one.per_layer == 2,
                     through,
                 )
             )
@@ -164,7 +165,7 @@ def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> f
         if piece.both_ends:
             out = (piece.length - rules.gauge) / 2.0 - rules.tie_overhang
         else:
-            across = piece.length if piece.per_layer == 2 and piece.kind == "lumber" else piece.width
+            across = piece.length if piece.crossed else piece.width
             out = across / 2.0 - rules.tie_overhang - (rules.slide_in * across if walked else 0.0)
         most = max(most, out)
     return most

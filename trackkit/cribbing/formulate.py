@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trackkit.cribbing.closers import Closer
 from trackkit.cribbing.heights import Patterns, to_cost
-from trackkit.cribbing.program import Program
+from trackkit.cribbing.program import Program, each_by_itself
 from trackkit.cribbing.prune import best_columns, binding_pieces, classes_of, undominated
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site, split
@@ -84,7 +84,7 @@ def formulate(
     """
     workshop = Workshop(truck, rules, sites)
     served, small, parted = list(sites), set[str](), []
-    for _ in range(3):
+    while True:  # each turn excuses a foot, parts a joint, or ends
         purposes = workshop.purposes(served, small)
         reached = {
             owner for purpose in purposes for i in purpose.serving.owner for owner in purpose.owners[i]
@@ -112,7 +112,13 @@ def formulate(
         served = [site for site in served if id(site) not in gone]
         purposes = workshop.purposes(served, small)
     low_feet = frozenset(number for number, site in enumerate(served) if label_of(site) in small)
-    return _assemble(workshop, tuple(served), purposes, low_feet, tuple(parted), unserved, all_pieces)
+    parts = (workshop, tuple(served), purposes, low_feet, tuple(parted), unserved, all_pieces)
+    if not all_pieces:
+        plain = _assemble(*parts, cheapest_only=True)
+        alone = each_by_itself(plain.program)
+        if alone is not None and alone.proven:
+            return plain
+    return _assemble(*parts, cheapest_only=False)
 
 
 def _assemble(
@@ -123,8 +129,14 @@ def _assemble(
     parted: tuple[Site, ...],
     unserved: tuple[Unserved, ...],
     all_pieces: bool,
+    *,
+    cheapest_only: bool,
 ) -> Formulation:
-    """Join the purposes into one program, and drop what cannot matter."""
+    """Join the purposes into one program, and drop what cannot matter.
+
+    With ``cheapest_only``, one pattern and one column stay for each purpose they could serve: that is
+    enough if nothing runs out.
+    """
     n_items = len(shop.truck.pieces)
     takes = _takes(shop.closers, n_items)
     owner, other, cell, cost, closers, footed = _columns(purposes, shop, sites)
@@ -138,11 +150,12 @@ def _assemble(
     stock = np.array([piece.count for piece in shop.truck.pieces], dtype=np.int64)
     binding = binding_pieces(len(sites), owner, other, cell, use, p_cell, p_use, stock)
     binding = np.arange(n_items) if all_pieces else binding
-    keep = best_columns(owner, other, cell, cost, use[:, binding])
+    rivals = binding[:0] if cheapest_only else binding
+    keep = best_columns(owner, other, cell, cost, use[:, rivals])
     owner, other, cell, cost = owner[keep], other[keep], cell[keep], cost[keep]
     closers, footed, use = closers[keep], footed[keep], use[keep]
     keep = np.flatnonzero(np.isin(p_cell, cell))
-    keep = keep[undominated(p_cell[keep], p_cost[keep], p_use[keep][:, binding])]
+    keep = keep[undominated(p_cell[keep], p_cost[keep], p_use[keep][:, rivals])]
     groups = classes_of(len(sites), owner, other, cell, cost, closers)
     chosen = groups.columns
     cells, dense = np.unique(np.concatenate((cell[chosen], p_cell[keep])), return_inverse=True)

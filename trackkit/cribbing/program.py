@@ -16,13 +16,13 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Program", "Solution", "solve"]
+__all__ = ["Program", "Solution", "each_by_itself", "solve"]
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -112,6 +112,9 @@ def solve(program: Program, *, time_limit: float) -> Solution | None:
     costs = np.concatenate((program.pattern_cost, program.column_cost, program.missing_cost))
     if not len(program.class_size):
         return _solution(program, np.zeros(len(costs)), 0.0, costs)
+    alone = each_by_itself(program)
+    if alone is not None and alone.proven:
+        return alone
     model = _model(program)
     relaxed = _relax(costs, model, end)
     short = relaxed is not None and relaxed[2][len(costs) - len(program.stock) :].sum() > 1e-6
@@ -119,7 +122,7 @@ def solve(program: Program, *, time_limit: float) -> Solution | None:
         model = _with_least_missing(program, model, end)
         relaxed = _relax(costs, model, end)
     if relaxed is None:
-        return _each_by_itself(program, 0, costs)
+        return alone
     bound, reduced, values = relaxed
     floor = math.ceil(bound - 1e-4)
     if _is_whole(values):
@@ -144,7 +147,7 @@ def solve(program: Program, *, time_limit: float) -> Solution | None:
         else:  # too few columns stayed for any whole solution
             room = _SECOND_ROOM if room < _SECOND_ROOM else math.inf
     if best is None:
-        return _each_by_itself(program, floor, costs)
+        return None if alone is None else replace(alone, bound=min(floor, alone.cost))
     return _solution(program, best[0], floor, costs)
 
 
@@ -152,8 +155,17 @@ def _is_whole(values: Floats) -> bool:
     return bool(np.abs(values - values.round()).max() < 1e-7)
 
 
-def _each_by_itself(program: Program, bound: int, costs: Ints) -> Solution | None:
-    """Return the plan in which every place gets its own cheapest pile, whatever runs out."""
+def each_by_itself(program: Program) -> Solution | None:
+    """Return the plan in which every place gets its own cheapest pile, whatever runs out.
+
+    Where nothing runs out and no pile could serve two places, it is the cheapest of all.
+
+    Returns
+    -------
+    Solution or None
+        Its bound is its own cost without what is missing, or 0 where piles could be shared. None if a
+        place can only share.
+    """
     cheapest = np.full(program.n_cells, -1)
     for pattern in np.argsort(-program.pattern_cost, kind="stable"):
         cheapest[program.pattern_cell[pattern]] = pattern
@@ -168,6 +180,9 @@ def _each_by_itself(program: Program, bound: int, costs: Ints) -> Solution | Non
         patterns[cheapest[program.column_cell[column]]] += size
     used = patterns @ program.pattern_use + columns @ program.column_use
     missing = np.maximum(used - program.stock, 0)
+    costs = np.concatenate((program.pattern_cost, program.column_cost, program.missing_cost))
+    alone = int(patterns @ program.pattern_cost + columns @ program.column_cost)
+    bound = 0 if len(program.pair_size) else alone
     return _solution(program, np.concatenate((patterns, columns, missing)).astype(float), bound, costs)
 
 
@@ -254,7 +269,7 @@ def _relax(costs: Ints, model: _Model, end: float) -> tuple[float, Floats, Float
         A_eq=model.equal,
         b_eq=model.equal_to,
         method="highs-ds",
-        options={"time_limit": max(end - time.monotonic(), 0.1)},
+        options={"time_limit": max(end - time.monotonic(), 0.1), "presolve": False},
     )
     if result.status != 0:
         return None

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from trackkit.problems import FitError
 from trackkit.survey.grid import Grid
-from trackkit.survey.observe import Observations
+from trackkit.survey.rows import Observations
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from trackkit.survey.determine import Straights, check_determined, straights
 from trackkit.survey.grid import Grid
-from trackkit.survey.observe import Observations
 from trackkit.survey.points import PointRows
 from trackkit.survey.posterior import LinearModel, Posterior
 from trackkit.survey.prior import GroundType, PriorBands, prior_bands
 from trackkit.survey.roughness import Roughness, estimate_roughness
+from trackkit.survey.rows import Observations
 
 __all__ = ["EMPTY_GRID", "Fitted", "Setting", "fit_rows", "make_setting", "with_datum"]
 

@@ -8,8 +8,7 @@ higher (right - left). A zero error b adds to an angle read ``ahead`` and takes 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,116 +17,15 @@ from numpy.typing import NDArray
 from trackkit.survey.grid import Break, Grid, make_grid
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.readings import Survey
+from trackkit.survey.rows import Observations, Rows
 from trackkit.tables.rows import rows_of
 
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
-
-__all__ = ["DEFAULT_PHONE", "Observations", "breaks_of", "grid_of", "observe"]
+__all__ = ["DEFAULT_PHONE", "breaks_of", "grid_of", "observe"]
 
 Array = NDArray[np.float64]
 
 #: Name of the angle instrument where a table gives none: one phone for all tables.
 DEFAULT_PHONE = "phone"
-
-
-@dataclass(frozen=True)
-class Observations:
-    """Linear rows: value = ground @ states + border @ unknowns + error.
-
-    Attributes
-    ----------
-    value, sd : array, shape (n,)
-        Readings in metres (angles as a rise over their board) and their standard deviations.
-    ground : sparse array, shape (n, grid.size)
-    border : sparse array, shape (n, k)
-    names : tuple of (kind, name)
-        Border unknowns: ('laser', ...), ('peg', ...), ('zero', instrument), ('spot', place).
-    table : DataFrame
-        One row each: reading, kind, instrument, station_m, to_station_m, side, point, counts
-        (False for what is known beforehand), slope (column of the local slope for a rod set
-        down at a station, else -1).
-    fixed : dict
-        Heights of benchmarks that are held exactly [m].
-    """
-
-    value: Array
-    sd: Array
-    ground: csr_array
-    border: csr_array
-    names: tuple[tuple[str, str], ...]
-    table: pd.DataFrame
-    fixed: dict[str, float]
-
-    def border_index(self, kind: str, name: str) -> int:
-        """Return the index of a border unknown; KeyError if there is none."""
-        try:
-            return self.names.index((kind, name))
-        except ValueError:
-            raise KeyError(f"{kind} {name!r} is not in the survey") from None
-
-
-@dataclass
-class _Rows:
-    """Collects rows while the tables are walked through."""
-
-    grid: Grid
-    names: dict[tuple[str, str], int] = field(default_factory=dict)
-    value: list[Array] = field(default_factory=list)
-    sd: list[Array] = field(default_factory=list)
-    entries: tuple[list[Any], list[Any], list[Any]] = field(default_factory=lambda: ([], [], []))
-    border: tuple[list[Any], list[Any], list[Any]] = field(default_factory=lambda: ([], [], []))
-    tables: list[pd.DataFrame] = field(default_factory=list)
-    count: int = 0
-
-    def add(
-        self,
-        value: Array,
-        sd: Array,
-        ground: list[tuple[NDArray[np.intp], Array]],
-        border: list[tuple[NDArray[np.intp], Array]],
-        **columns: Any,
-    ) -> None:
-        """Add rows; ``ground`` and ``border`` are pairs of (columns, coefficients)."""
-        rows = self.count + np.arange(value.size)
-        for store, terms in ((self.entries, ground), (self.border, border)):
-            for where, share in terms:
-                used = where >= 0
-                store[0].append(rows[used])
-                store[1].append(where[used])
-                store[2].append(np.broadcast_to(share, value.shape)[used])
-        self.value.append(value)
-        self.sd.append(sd)
-        defaults = {"reading": "", "kind": "", "instrument": "", "station_m": np.nan, "to_station_m": np.nan}
-        defaults |= {"side": "", "point": "", "counts": True, "slope": -1}
-        self.tables.append(pd.DataFrame({**defaults, **columns}, index=rows))
-        self.count += value.size
-
-    def unknown(self, kind: str, names: pd.Series[str]) -> NDArray[np.intp]:
-        """Return border columns for names, making new unknowns as needed."""
-        codes, distinct = pd.factorize(names)
-        columns = [self.names.setdefault((kind, str(name)), len(self.names)) for name in distinct]
-        return np.asarray(np.array(columns, dtype=np.intp)[codes])
-
-    def finish(self, fixed: dict[str, float]) -> Observations:
-        """Return everything as arrays."""
-        from scipy.sparse import csr_array
-
-        def sparse(store: tuple[list[Any], list[Any], list[Any]], width: int) -> csr_array:
-            row, column, share = (np.concatenate(part) if part else np.zeros(0) for part in store)
-            matrix = csr_array((share, (row.astype(int), column.astype(int))), shape=(self.count, width))
-            matrix.sum_duplicates()
-            return matrix
-
-        return Observations(
-            np.concatenate(self.value) if self.value else np.zeros(0),
-            np.concatenate(self.sd) if self.sd else np.zeros(0),
-            sparse(self.entries, self.grid.size),
-            sparse(self.border, len(self.names)),
-            tuple(self.names),
-            pd.concat(self.tables, ignore_index=True) if self.tables else pd.DataFrame(),
-            fixed,
-        )
 
 
 def breaks_of(survey: Survey) -> tuple[Break, ...]:
@@ -173,7 +71,7 @@ def observe(
     width : float
         Distance between the two sides [m].
     """
-    rows = _Rows(grid or Grid(np.zeros(0), (), False, 1.0, np.zeros((0, 0), np.int8), np.zeros((0, 0))))
+    rows = Rows(grid or Grid(np.zeros(0), (), False, 1.0, np.zeros((0, 0), np.int8), np.zeros((0, 0))))
     held = survey.benchmarks[survey.benchmarks["sd_m"] == 0]
     fixed = dict(zip(held["point"].astype(str), held["height_m"].astype(float), strict=True))
     _add_pegs(rows, survey, instruments, fixed)
@@ -200,7 +98,7 @@ def _or_default(own: pd.Series[float], default: float | Array) -> Array:
     return np.where(np.isfinite(given), given, default)
 
 
-def _pegs(rows: _Rows, names: pd.Series[str], fixed: dict[str, float]) -> tuple[NDArray[np.intp], Array]:
+def _pegs(rows: Rows, names: pd.Series[str], fixed: dict[str, float]) -> tuple[NDArray[np.intp], Array]:
     """Return border columns (-1 for a fixed peg) and the heights of fixed pegs (0 for others)."""
     columns = np.full(len(names), -1, dtype=np.intp)
     free = ~names.isin(list(fixed)).to_numpy()
@@ -209,7 +107,7 @@ def _pegs(rows: _Rows, names: pd.Series[str], fixed: dict[str, float]) -> tuple[
     return columns, np.asarray(names.map(fixed).fillna(0.0), dtype=float)
 
 
-def _add_pegs(rows: _Rows, survey: Survey, instruments: Instruments, fixed: dict[str, float]) -> None:
+def _add_pegs(rows: Rows, survey: Survey, instruments: Instruments, fixed: dict[str, float]) -> None:
     soft = survey.benchmarks[survey.benchmarks["sd_m"] != 0]
     if len(soft):
         columns, _ = _pegs(rows, soft["point"], fixed)
@@ -236,7 +134,7 @@ def _labels(frame: pd.DataFrame, kind: str, **columns: Any) -> dict[str, Any]:
 
 
 def _add_levels(
-    rows: _Rows, levels: pd.DataFrame, instruments: Instruments, width: float, fixed: dict[str, float]
+    rows: Rows, levels: pd.DataFrame, instruments: Instruments, width: float, fixed: dict[str, float]
 ) -> None:
     rail = levels["rail_top_m"].fillna(0.0) if "rail_top_m" in levels else pd.Series(0.0, levels.index)
     height = levels["rod_m"] + rail
@@ -274,7 +172,7 @@ def _surface(
     grid: Grid, station: pd.Series[float], side: pd.Series[str]
 ) -> tuple[list[tuple[NDArray[np.intp], Array]], NDArray[np.intp]]:
     """Return the terms of the surface at stations, and the columns of the slope there."""
-    at = station.to_numpy(dtype=float)
+    at = np.asarray(station, dtype=float)
     node = grid.node(at)
     which = np.array([grid.side_index(name) for name in side], dtype=np.intp)
     off = at - grid.stations[node]
@@ -287,7 +185,7 @@ def _surface(
 
 
 def _add_offsets(
-    rows: _Rows,
+    rows: Rows,
     some: pd.DataFrame,
     value: Array,
     sd: Array,
@@ -299,8 +197,8 @@ def _add_offsets(
     """A place read once is the straight line across plus crown; one read again is an unknown of its own."""
     if len(rows.grid.sides) < 2:
         raise ValueError("readings at an offset need readings on both sides")
-    across = some["offset_m"].to_numpy(dtype=float) / width
-    node = rows.grid.node(some["station_m"].to_numpy(dtype=float))
+    across = np.asarray(some["offset_m"], dtype=float) / width
+    node = rows.grid.node(np.asarray(some["station_m"], dtype=float))
     left, right = (rows.grid.column(node, side, "smooth") for side in (0, 1))
     one = np.ones(len(some))
     place = some["station_m"].map("{:.3f} m".format) + some["offset_m"].map(" {:+.3f} m".format)
@@ -318,7 +216,9 @@ def _add_offsets(
         rows.add(zero, crown, own, [(spots[first], -one[first])], kind="crown beforehand", counts=False)
 
 
-def _phones(rows: _Rows, frame: pd.DataFrame, by_angle: NDArray[np.bool_]) -> tuple[pd.Series[str], Array]:
+def _phones(
+    rows: Rows, frame: pd.DataFrame, by_angle: NDArray[np.bool_]
+) -> tuple[pd.Series[str], NDArray[np.intp]]:
     names = frame["instrument"].where(frame["instrument"] != "", DEFAULT_PHONE)
     columns = np.full(len(frame), -1, dtype=np.intp)
     if by_angle.any():
@@ -327,7 +227,7 @@ def _phones(rows: _Rows, frame: pd.DataFrame, by_angle: NDArray[np.bool_]) -> tu
 
 
 def _risen(
-    rows: _Rows, frame: pd.DataFrame, length: Array, instruments: Instruments
+    rows: Rows, frame: pd.DataFrame, length: Array, instruments: Instruments
 ) -> tuple[Array, Array, list[tuple[NDArray[np.intp], Array]], pd.Series[str]]:
     """Return rises over boards of that length, their sds, and the zero errors in them."""
     angle = frame["angle_rad"].to_numpy(dtype=float)
@@ -343,10 +243,10 @@ def _risen(
     return value.astype(float), sd, [(zeros, sign * lever)], names
 
 
-def _add_boards(rows: _Rows, boards: pd.DataFrame, instruments: Instruments) -> None:
+def _add_boards(rows: Rows, boards: pd.DataFrame, instruments: Instruments) -> None:
     if not len(boards):
         return
-    length = np.abs(boards["to_station_m"] - boards["station_m"]).to_numpy(dtype=float)
+    length = np.abs(np.asarray(boards["to_station_m"] - boards["station_m"], dtype=float))
     value, sd, zeros, names = _risen(rows, boards, length, instruments)
     near, _ = _surface(rows.grid, boards["station_m"], boards["side"])
     far, _ = _surface(rows.grid, boards["to_station_m"], boards["side"])
@@ -355,7 +255,7 @@ def _add_boards(rows: _Rows, boards: pd.DataFrame, instruments: Instruments) -> 
     rows.add(value, sd, far + [(c, -share) for c, share in near], zeros, **labels)
 
 
-def _add_crosslevels(rows: _Rows, cross: pd.DataFrame, instruments: Instruments, width: float) -> None:
+def _add_crosslevels(rows: Rows, cross: pd.DataFrame, instruments: Instruments, width: float) -> None:
     if not len(cross):
         return
     value, sd, zeros, names = _risen(rows, cross, np.full(len(cross), width), instruments)
@@ -367,7 +267,7 @@ def _add_crosslevels(rows: _Rows, cross: pd.DataFrame, instruments: Instruments,
     rows.add(value, sd, right + [(c, -share) for c, share in left], zeros, **labels)
 
 
-def _add_steps(rows: _Rows, breaks: tuple[Break, ...], instruments: Instruments) -> None:
+def _add_steps(rows: Rows, breaks: tuple[Break, ...], instruments: Instruments) -> None:
     """A taped step ties the two sides of a break, each carried on along its own slope."""
     grid = rows.grid
     for edge in breaks:

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from trackkit.banded import clamped_bridge
 from trackkit.survey.grid import Grid
-from trackkit.survey.observe import Observations
 from trackkit.survey.roughness import Roughness
+from trackkit.survey.rows import Observations
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

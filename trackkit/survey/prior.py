@@ -82,10 +82,10 @@ class PriorBands:
 
     def combine(self, weights: Array) -> Array:
         """Return the prior's precision, a band; states that only fill up a block are held at 0."""
-        band = sum(
-            weight * part for weight, part, rank in zip(weights, self.bands, self.ranks, strict=True) if rank
-        )
-        total = np.zeros(self.bands[0].shape) + band
+        total = np.zeros(self.bands[0].shape)
+        for weight, part, rank in zip(weights, self.bands, self.ranks, strict=True):
+            if rank:
+                total += weight * part
         total[0, self.used :] = 1.0
         return total
 

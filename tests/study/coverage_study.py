@@ -1,6 +1,6 @@
 """How often the 95 % intervals of a sparse survey hold the true surface.
 
-Run ``python tests/study/coverage.py`` to print the table that is kept in ``coverage.txt``:
+Run ``python tests/study/coverage_study.py`` to print the table that is kept in ``coverage.txt``:
 1,000 surveys a ground, 13 stations 1 m apart, one rod reading a side, one laser position, roughness
 and relief estimated.
 """

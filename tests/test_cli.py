@@ -1,0 +1,117 @@
+"""The command as a crew runs it: output, files, exit status, faults in plain words."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+DEMO = ROOT / "data_demo"
+
+
+def run(*arguments, cwd=None):
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"}
+    return subprocess.run(
+        [sys.executable, "-m", "trackkit", *map(str, arguments)],
+        capture_output=True, encoding="utf-8", cwd=cwd, env=environment, check=False,
+    )  # fmt: skip
+
+
+def test_plan_prints_and_writes_everything_twice_the_same(tmp_path):
+    for name in ("one", "two"):
+        done = run("plan", DEMO / "boathouse_lawn", "--out", tmp_path / name)
+        assert done.returncode == 0, done.stderr
+    wanted = {"supports.csv", "pull_list.csv", "plan.json", "profile.svg", "profile.png"}
+    assert {path.name for path in (tmp_path / "one").iterdir()} == wanted
+    for name in wanted:
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+    for words in (
+        "Track needed",
+        "that another point governs",
+        "Largest fill",
+        "The truck suffices",
+        "ALWAYS",
+    ):
+        assert words in done.stdout
+    content = json.loads((tmp_path / "one" / "plan.json").read_text(encoding="utf-8"))
+    assert content["schema"] == 1
+    assert len(content["supports"]) > 30
+
+
+def test_check_reads_only(tmp_path):
+    done = run("check", DEMO / "market_yard")
+    assert done.returncode == 0
+    assert "12 readings" in done.stdout
+
+
+def test_card_needs_no_survey(tmp_path):
+    for name in ("job.toml", "truck.csv"):
+        (tmp_path / name).write_text(
+            (DEMO / "market_yard" / name).read_text(encoding="utf-8"), encoding="utf-8"
+        )
+    done = run("card", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "GAP CARD" in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 60
+
+
+def test_start_copies_a_demo_that_plans(tmp_path):
+    done = run("start", tmp_path / "mine")
+    assert done.returncode == 0, done.stderr
+    planned = run("plan", tmp_path / "mine" / "data_demo" / "market_yard" / "job.toml")
+    assert planned.returncode == 0, planned.stderr
+    assert (tmp_path / "mine" / "data_demo" / "market_yard" / "plan" / "supports.csv").exists()
+    again = run("start", tmp_path / "mine")
+    assert again.returncode == 2
+    assert "a folder with something in it" in again.stderr
+
+
+def test_wrong_input_ends_with_status_2_and_every_fault(tmp_path):
+    (tmp_path / "job.toml").write_text('name = "x"\nunits = "yd"\n[shot]\nend_mark = 3\n', encoding="utf-8")
+    (tmp_path / "levels.csv").write_text("station_m,side,rod_mm\n0,lft,1200\n", encoding="utf-8")
+    done = run("plan", tmp_path)
+    assert done.returncode == 2
+    for words in ("units", "shot.end_mark", "section", "levels.csv, row 2", "did you mean 'left'?"):
+        assert words in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_what_cannot_be_done_ends_with_status_1(tmp_path):
+    text = (DEMO / "boathouse_lawn" / "job.toml").read_text(encoding="utf-8").replace('"8 m"', '"18 m"')
+    for path in (DEMO / "boathouse_lawn").glob("*.csv"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    done = run("plan", tmp_path)
+    assert done.returncode == 1
+    assert "not enough track" in done.stderr
+
+
+@pytest.mark.parametrize("arguments", [("plan",), ("plan", "nowhere"), ("fly", "x")])
+def test_a_misused_command_ends_with_status_2_and_no_traceback(tmp_path, arguments):
+    done = run(*arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+    assert done.stderr.strip()
+
+
+def test_importing_trackkit_loads_neither_matplotlib_nor_widgets():
+    code = "import sys, trackkit; trackkit.fit_ground; print(*sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    loaded = set(done.stdout.split())
+    assert not {"matplotlib", "ipywidgets", "scipy.optimize", "scipy.stats", "openpyxl"} & loaded
+
+
+def test_every_public_name_is_there_and_sorted():
+    import trackkit
+
+    for name in trackkit.__all__:
+        assert getattr(trackkit, name) is not None
+    assert set(trackkit.__all__) == set(trackkit._HOME_OF)
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        trackkit.nothing  # noqa: B018

@@ -1,0 +1,173 @@
+"""The job file: every fault at once, each with its place and its mend."""
+
+import pytest
+
+from trackkit.job import load_job
+from trackkit.jobfile import job_path, read_job_file
+from trackkit.layout.reference import LensHeight, RailHeight
+from trackkit.problems import InputProblems
+
+GOOD = """
+name = "Test"
+units = "cm"
+[shot]
+end_mark = "6 m"
+[[section]]
+name = "3 m"
+length = "3 m"
+ties = ["10 cm", "1.5 m", "2.9 m"]
+rail_top = "8 cm"
+bearing = "9 cm"
+count = 4
+"""
+
+
+def write(folder, text):
+    path = folder / "job.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def faults(folder, text):
+    with pytest.raises(InputProblems) as caught:
+        read_job_file(write(folder, text))
+    return caught.value.problems
+
+
+def test_a_good_file_is_read_with_its_units(tmp_path):
+    file = read_job_file(write(tmp_path, GOOD))
+    assert file.shot.end_mark == 6.0
+    assert file.section[0].ties == (0.1, 1.5, 2.9)
+
+
+def test_feet_and_inches_stand_in_a_job_file(tmp_path):
+    text = GOOD.replace('"6 m"', '''"20' 3 1/2\\""''').replace('"3 m"\nties', '"10 ft"\nties')
+    file = read_job_file(write(tmp_path, text))
+    assert file.shot.end_mark == pytest.approx(20 * 0.3048 + 3.5 * 0.0254)
+    assert file.section[0].length == pytest.approx(3.048)
+
+
+def test_broken_toml_is_told_with_line_and_column(tmp_path):
+    (fault,) = faults(tmp_path, 'name = "Test"\nunits = cm\n')
+    assert fault.row == 2
+    assert fault.column.startswith("column ")
+    assert "broken TOML" in fault.found
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column", "do"),
+    [
+        ("end_mark", "endmark", "shot.endmark", "did you mean 'end_mark'?"),
+        ("[shot]", "[shots]", "shots", "did you mean 'shot'?"),
+        ("rail_top", "rail_topp", "section.1.rail_topp", "did you mean 'rail_top'?"),
+        ("units", "unit", "unit", "did you mean 'units'?"),
+    ],
+)
+def test_an_unknown_key_is_told_with_the_nearest_known_one(tmp_path, old, new, column, do):
+    found = {fault.column: fault for fault in faults(tmp_path, GOOD.replace(old, new))}
+    assert found[column].do == do
+    assert found[column].found == "an unknown key"
+    assert found[column].row is not None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('"6 m"', "6", "has no unit"),
+        ('"6 m"', '"six m"', "not a number"),
+        ('"6 m"', '"6 yd"', "no unit of length"),
+        ('"8 cm"', '"-8 cm"', "not above zero"),
+        ('"cm"', '"furlong"', "'furlong'"),
+        ("count = 4", 'count = "four"', "'four'"),
+    ],
+)
+def test_a_value_that_a_key_does_not_take_is_told(tmp_path, old, new, message):
+    (fault,) = faults(tmp_path, GOOD.replace(old, new))
+    assert message in fault.found
+
+
+def test_all_faults_come_at_once(tmp_path):
+    text = GOOD.replace('"6 m"', "6").replace('"cm"', '"furlong"').replace("rail_top", "railtop")
+    columns = {fault.column for fault in faults(tmp_path, text)}
+    assert columns == {"shot.end_mark", "units", "section.1.railtop", "section.1.rail_top"}
+
+
+def test_a_folder_without_a_job_file_is_told_what_to_do(tmp_path):
+    with pytest.raises(InputProblems, match=r"no such file.*trackkit start DIR"):
+        job_path(tmp_path)
+    with pytest.raises(InputProblems, match="no such folder"):
+        job_path(tmp_path / "nowhere" / "job.toml")
+
+
+def test_a_file_that_is_not_utf8_is_told(tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_bytes('name = "Café"\n'.encode("cp1252"))
+    with pytest.raises(InputProblems, match="not UTF-8"):
+        read_job_file(path)
+
+
+def loaded(folder, extra="", survey=True):
+    write(folder, GOOD + extra)
+    (folder / "levels.csv").write_text(
+        "station_m,side,rod_mm\n0,left,1200\n1,left,1210\n0,right,1200\n1,right,1\n"
+    )
+    return load_job(folder, survey=survey)
+
+
+@pytest.mark.parametrize(
+    ("extra", "reference"),
+    [
+        ('[line.reference]\ntie = 4\nside = "left"\n', (4, "left")),
+        ('[line.reference]\nrail = "1.2 m"\nat = "2 m"\nabove = "P"\n', RailHeight(1.2, 2.0, "P")),
+        ('[line.reference]\nlens = "1.5 m"\nabove_rail = "1.1 m"\nat = "3 m"\n', LensHeight(1.5, 1.1, 3.0)),
+    ],
+    ids=["tie end", "rail height", "lens height"],
+)
+def test_the_reference_is_one_of_three_things(tmp_path, extra, reference):
+    assert loaded(tmp_path, extra).reference == reference
+
+
+@pytest.mark.parametrize(
+    ("extra", "column"),
+    [
+        ('[line.reference]\ntie = 4\nrail = "1 m"\n', "line.reference"),
+        ("[line.reference]\ntie = 4\n", "line.reference.side"),
+        ('[line]\nkind = "grade"\n', "line.grade"),
+        ('[ground]\nkind = "moon"\n', "ground.kind"),
+        ('[track]\norder = ["9 m"]\n', "track.order"),
+    ],
+)
+def test_keys_that_do_not_fit_together_are_told(tmp_path, extra, column):
+    with pytest.raises(InputProblems) as caught:
+        loaded(tmp_path, extra)
+    assert [fault.column for fault in caught.value.problems] == [column]
+
+
+def test_a_job_without_marks_must_say_how_its_track_lies(tmp_path):
+    text = GOOD.replace('[shot]\nend_mark = "6 m"\n', "")
+    write(tmp_path, text)
+    (tmp_path / "levels.csv").write_text("section,end,side,rod_mm\n1,head,left,1200\n")
+    with pytest.raises(InputProblems, match=r"neither \[shot\] nor track.lies"):
+        load_job(tmp_path)
+
+
+def test_readings_are_left_out_only_by_name_and_with_a_note(tmp_path):
+    folder = tmp_path
+    write(folder, 'leave_out = ["levels.csv row 5"]\n' + GOOD)
+    (folder / "levels.csv").write_text(
+        "station_m,side,rod_mm\n0,left,1200\n1,left,1210\n0,right,1200\n1,right,1\n"
+    )
+    job = load_job(folder)
+    assert len(job.survey.levels) == 3
+    assert job.survey.notes[-1] == "left out, because the job file says so: levels.csv row 5"
+    write(folder, 'leave_out = ["levels.csv row 9"]\n' + GOOD)
+    with pytest.raises(InputProblems, match="no such reading"):
+        load_job(folder)
+
+
+def test_faults_in_the_job_file_and_in_a_table_come_together(tmp_path):
+    write(tmp_path, GOOD.replace('"6 m"', "6"))
+    (tmp_path / "levels.csv").write_text("station_m,side,rod_mm\n0,left,abc\n")
+    with pytest.raises(InputProblems) as caught:
+        load_job(tmp_path)
+    assert {fault.file for fault in caught.value.problems} == {"job.toml", "levels.csv"}

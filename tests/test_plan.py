@@ -1,0 +1,266 @@
+"""The whole chain on the demo jobs, against their stated true grounds, and the trade's facts."""
+
+import importlib.util
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trackkit.files import csv_bytes, plan_dict, supports_frame, write_whole
+from trackkit.job import load_job
+from trackkit.plan import fit_job, make_plan
+from trackkit.problems import CannotDo, InputProblems
+from trackkit.report import check_text
+
+DEMO = Path(__file__).parents[1] / "data_demo"
+JOBS = ("boathouse_lawn", "terrace_edge", "market_yard")
+
+
+def demo_module():
+    spec = importlib.util.spec_from_file_location("make_demo", DEMO / "make_demo.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+TRUE = {
+    "boathouse_lawn": demo_module().boathouse_lawn,
+    "terrace_edge": demo_module().terrace_edge,
+    "market_yard": demo_module().market_yard,
+}
+
+
+@pytest.fixture(scope="module")
+def plans():
+    return {name: make_plan(load_job(DEMO / name)) for name in JOBS}
+
+
+def changed(tmp_path, name, **replacements):
+    """Return a copy of a demo job with pieces of its job file replaced."""
+    folder = tmp_path / name
+    shutil.copytree(DEMO / name, folder, ignore=shutil.ignore_patterns("plan"))
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    for old, new in replacements.items():
+        assert old in text
+        text = text.replace(old, new)
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_fill_holds_the_true_one_within_its_doubt(plans, name):
+    """The demo's true grounds are stated; 95 % intervals, widened to a bound that chance explains."""
+    plan = plans[name]
+    truth = np.array([TRUE[name](s, side) for s, side in plan.run.tie_points()])
+    line = plan.line.height(plan.fills["station_m"])
+    known = plan.fills["ground_m"] - line
+    error = (known - known.iloc[0]) - ((truth - line) - (truth - line)[0])
+    sd = np.hypot(plan.fills["fill_sd_m"], plan.fills["fill_sd_m"].iloc[0]) + 0.002
+    assert (np.abs(error) < 3.5 * sd).all()
+    assert np.abs(error).max() < 0.03
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_nothing_lies_below_the_highest_ground(plans, name):
+    """Level everything to the highest ground: common practice, no source."""
+    plan = plans[name]
+    assert plan.summary.negative == 0
+    assert plan.fills["fill_m"].min() == pytest.approx(plan.line.gap, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_every_support_is_filled_by_its_stack_within_the_travel_of_its_closing_piece(plans, name):
+    plan = plans[name]
+    assert plan.stacks.proven
+    assert not plan.stacks.shortages
+    assert not plan.stacks.unfillable
+    for stack in plan.stacks.stacks:
+        for fill, closing in zip(stack.fills, stack.closings, strict=True):
+            assert stack.height + closing.height == pytest.approx(fill, abs=plan.job.stack_rules.snug + 1e-6)
+    used = plan.stacks.pull_list()
+    assert (used["count"] <= used["on_truck"]).all()
+
+
+def test_the_chassis_needs_about_four_feet_behind_the_camera(plans):
+    """About 4 ft of track behind the camera for the chassis: common practice, no source."""
+    run = plans["terrace_edge"].run
+    behind = run.shot.start_mark - run.head
+    assert behind >= 4 * 0.3048
+    assert run.needed == pytest.approx((22 + 4 + 1 + 1) * 0.3048 + 2 * run.shot.end_stop)
+
+
+def test_a_level_line_has_one_target_for_the_whole_job(plans):
+    for plan in plans.values():
+        assert plan.targets.one_offset is not None
+        assert np.ptp(plan.targets.table["above_control_m"]) < 1e-9
+
+
+def test_the_hump_governs_although_the_far_end_looks_highest(plans):
+    plan = plans["boathouse_lawn"]
+    (point,) = plan.line.rests_on
+    station = plan.run.tie_at(int(point.split()[1]))
+    assert 5.0 < station < 7.2
+    far = plan.fills["ground_m"].iloc[-2:].max()
+    assert plan.fills["ground_m"].max() > far
+    assert plan.governing["chance"].sum() == pytest.approx(1.0)
+
+
+def test_the_misread_rod_is_found_when_it_is_not_left_out(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""})
+    job = load_job(folder)
+    run, ground = fit_job(job)
+    doubtful = ground.residuals.query("doubtful")
+    assert doubtful["reading"].tolist() == ["levels.csv row 32"]
+    text = check_text(job, run, ground)
+    assert "READ AGAIN" in text
+    assert "levels.csv row 32" in text
+
+
+def test_left_out_readings_are_told(plans):
+    assert "left out, because the job file says so: levels.csv row 32" in plans["boathouse_lawn"].text()
+
+
+def test_a_break_is_not_smoothed_away(plans):
+    ground = plans["terrace_edge"].ground
+    module = demo_module()
+    at = module.terrace_at("left")
+    step = ground.height(at + 0.05, "left")[0] - ground.height(at - 0.05, "left")[0]
+    true = module.terrace_edge(at + 0.05, "left") - module.terrace_edge(at - 0.05, "left")
+    assert step == pytest.approx(true, abs=0.02)
+
+
+def test_the_rough_in_gives_corners_in_order_and_one_rod_mark(plans):
+    """The rod mark stands on the rail: the smallest reading, less the gap (here none)."""
+    plan = plans["market_yard"]
+    smallest = plan.job.survey.levels["rod_m"].min()
+    assert plan.targets.one_rod == pytest.approx(smallest, abs=0.003)
+    text = plan.text()
+    corners = text[text.index("CORNERS") : text.index("SUPPORTS")].splitlines()[2:14]
+    lifts = [
+        float(eval(line.split("±")[0].split("  ")[-2].strip().replace(" ", "+") or "0")) for line in corners
+    ]
+    assert lifts == sorted(lifts)
+    assert lifts[0] == 0.0
+
+
+def test_the_same_input_gives_the_same_plan(plans):
+    again = make_plan(load_job(DEMO / "terrace_edge"))
+    assert json.dumps(plan_dict(again), default=str) == json.dumps(
+        plan_dict(plans["terrace_edge"]), default=str
+    )
+    assert again.text() == plans["terrace_edge"].text()
+
+
+def test_not_enough_track_is_said_with_what_is_missing(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn", **{'end_mark = "8 m"': 'end_mark = "13 m"'})
+    with pytest.raises(CannotDo, match=r"not enough track, \d\.\d\d m short"):
+        make_plan(load_job(folder))
+
+
+def test_curved_track_and_mixed_gauges_are_refused(tmp_path):
+    curved = changed(tmp_path, "boathouse_lawn", **{"dinged = 1": "dinged = 1\ncurved = true"})
+    with pytest.raises(CannotDo, match="curved"):
+        make_plan(load_job(curved))
+    mixed = changed(tmp_path / "b", "boathouse_lawn", **{"dinged = 1": 'dinged = 1\ngauge = "1 m"'})
+    with pytest.raises(CannotDo, match="gauge"):
+        make_plan(load_job(mixed))
+
+
+def test_a_reading_at_a_tie_that_does_not_exist_is_a_fault(tmp_path):
+    folder = changed(
+        tmp_path, "market_yard", **{'lies = ["10 ft", "8 ft", "10 ft"]': 'lies = ["10 ft", "8 ft"]'}
+    )
+    with pytest.raises(InputProblems, match="section 3"):
+        make_plan(load_job(folder))
+
+
+@pytest.mark.parametrize(
+    ("kind", "extra"),
+    [("least fill", ""), ("follow", ""), ("grade", 'grade = "1 %"\n')],
+)
+def test_every_kind_of_line_is_planned(tmp_path, kind, extra):
+    folder = changed(tmp_path, "boathouse_lawn", **{'kind = "level"': f'kind = "{kind}"\n{extra}'})
+    plan = make_plan(load_job(folder))
+    assert plan.line.kind == kind
+    assert plan.summary.negative == 0
+    level = make_plan(load_job(DEMO / "boathouse_lawn"))
+    if kind != "grade":
+        assert plan.fills["fill_m"].sum() <= level.fills["fill_m"].sum() + 1e-9
+
+
+def test_a_slope_too_steep_for_level_is_said_first(tmp_path):
+    """18 m at 6 % need 1.1 m: arithmetic."""
+    folder = changed(tmp_path, "market_yard", **{'gap = "0 in"': ""})
+    levels = pd.read_csv(folder / "levels.csv")
+    station = np.repeat(np.arange(6), 2) * 1.6
+    levels["rod_in"] = 40 + station / 0.0254 * 0.11
+    levels.to_csv(folder / "levels.csv", index=False)
+    plan = make_plan(load_job(folder))
+    assert not plan.verdict.level_ok
+    first = plan.text().split("\n\n")[1]
+    assert first.startswith("STOP")
+    assert "grade" in first
+
+
+def test_a_reference_below_the_governing_point_shows_and_counts_negative_fills(tmp_path):
+    extra = '[line]\ngap = "0 in"\n[line.reference]\ntie = 14\nside = "right"\n'
+    folder = changed(tmp_path, "market_yard", **{'[line]\ngap = "0 in"': extra})
+    plan = make_plan(load_job(folder))
+    assert plan.summary.negative == (plan.fills["fill_m"] < -1e-9).sum() > 20
+    assert "IN THE GROUND" in plan.text()
+    assert f"{plan.summary.negative} tie ends in the ground" in plan.text()
+
+
+def test_a_support_in_a_zone_where_nothing_may_stand_is_stopped(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    (folder / "zones.csv").write_text("from_m,to_m,ground,support\n-3,12,lawn,\n1.2,1.7,,no\n")
+    plan = make_plan(load_job(folder))
+    assert any(a.level == "stop" and "nothing may stand" in a.text for a in plan.advisories)
+
+
+def test_supports_table_has_one_row_a_tie_end_and_the_stack_in_words(plans):
+    table = supports_frame(plans["boathouse_lawn"])
+    assert len(table) == 2 * len(plans["boathouse_lawn"].run.ties)
+    assert table["stack"].notna().all()
+    assert set(table["side_name"]) == {"house side", "lake side"}
+
+
+@pytest.mark.parametrize("text", ["=cmd|' /C calc'!A0", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
+def test_text_that_a_spreadsheet_would_run_is_neutralised(text):
+    """OWASP, CSV injection: cells that start with = + - @ tab or carriage return (from memory)."""
+    written = csv_bytes(pd.DataFrame({"item": [text]})).decode()
+    cell = written.split("\n", 1)[1].lstrip('"')
+    assert cell.startswith("'")
+
+
+def test_numbers_stay_numbers_in_csv():
+    assert csv_bytes(pd.DataFrame({"fill_m": [-0.01]})) == b"fill_m\n-0.0100\n"
+
+
+def test_files_are_written_whole_or_not_at_all(tmp_path):
+    old = tmp_path / "a.txt"
+    old.write_bytes(b"old")
+    blocked = tmp_path / "b.txt"
+    blocked.mkdir()
+    (blocked / "in the way").write_text("")
+    with pytest.raises(OSError, match=r".*"):
+        write_whole({blocked: b"new", old: b"new"})
+    assert old.read_bytes() == b"old"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.txt", "b.txt"]
+
+
+def test_the_demo_script_makes_the_committed_tables_again(tmp_path):
+    module = demo_module()
+    for number, (name, make) in enumerate(
+        {
+            "boathouse_lawn": module.make_lawn,
+            "terrace_edge": module.make_terrace,
+            "market_yard": module.make_rough_in,
+        }.items()
+    ):
+        make(tmp_path / name, np.random.default_rng([module.SEED, number]))
+        for path in sorted((tmp_path / name).iterdir()):
+            assert path.read_bytes() == (DEMO / name / path.name).read_bytes()
