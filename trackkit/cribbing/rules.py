@@ -85,7 +85,8 @@ class StackRules:
         On top: a piece on edge; a pair instead of a single; a single above ``single_up_to``; times
         the square of the layers beyond the first; a wedge or scraping under a stack. Guess.
     change_cost : float
-        Price of a stack that must be rebuilt on the day, times its chance. Guess.
+        Price of a stack that must be rebuilt on the day, times its chance. 6: three pieces taken out and
+        three put in; guess.
     chance_bands : tuple of float
         The chance is priced in steps: up to the first figure nothing, then each step at its upper
         figure. Guess.
@@ -134,7 +135,7 @@ class StackRules:
     tall_single_cost: float = 1.4
     layer_cost: float = 0.1
     seat_cost: float = 0.8
-    change_cost: float = 3.0
+    change_cost: float = 6.0
     chance_bands: tuple[float, ...] = (0.02, 0.1, 0.25, 0.5, 1.0)
     alike_worth: float = 0.3
     build_sd: float = 0.0015
