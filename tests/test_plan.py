@@ -78,8 +78,12 @@ def test_every_support_is_filled_by_its_stack_within_the_travel_of_its_closing_p
     assert not plan.stacks.shortages
     assert not plan.stacks.unfillable
     for stack in plan.stacks.stacks:
+        # a box that is seated level under both ties of a joint stands on their mean ground
+        apart = (max(stack.fills) - min(stack.fills)) / 2
         for fill, closing in zip(stack.fills, stack.closings, strict=True):
-            assert stack.height + closing.height == pytest.approx(fill, abs=plan.job.stack_rules.snug + 1e-6)
+            off = abs(stack.seat_raise + stack.height + closing.height - fill)
+            assert off <= plan.job.stack_rules.snug + (apart if stack.seat else 0.0) + 1e-5
+            assert closing.low - 1e-9 <= closing.height <= closing.high + 1e-9
     used = plan.stacks.pull_list()
     assert (used["count"] <= used["on_truck"]).all()
 

@@ -64,7 +64,7 @@ def card(job: JobPath) -> None:
     assert loaded.truck is not None  # load_job reads it when no survey is asked for
     display = loaded.display.name
     found = gap_card(loaded.truck, rules=loaded.stack_rules, ground=loaded.ground_kind, display=display)
-    _say(card_text(found, display=display, title=f"GAP CARD: {loaded.name}"))
+    _say(card_text(found, display=display, notes=(loaded.name,)))
 
 
 @app.command()

@@ -109,6 +109,7 @@ def build_stack(
         overhang=_overhang(pieces, rules, walked=walked),
         on_walk_side=walked,
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
+        seat_raise=seat_raise(site, pieces),
         small_foot=small_foot,
     )
 

@@ -133,6 +133,8 @@ class Stack:
         Whether the support before it under the same rail has the same pile.
     missing : tuple of (str, int)
         Pieces of it that the truck is short of.
+    seat_raise : float
+        What a seat under the low edge lifts the middle of the pile by [m].
     small_foot : bool
         Its lowest piece is smaller than this ground asks for, because the fill is too low for a pad.
     """
@@ -155,6 +157,7 @@ class Stack:
     change_chance: float
     same_as_neighbour: bool = False
     missing: tuple[tuple[str, int], ...] = ()
+    seat_raise: float = 0.0
     small_foot: bool = False
 
     @property

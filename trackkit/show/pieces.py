@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from trackkit.show.style import STYLE
@@ -17,7 +18,9 @@ __all__ = ["WEDGE_LENGTH", "draw_stack"]
 WEDGE_LENGTH = 0.16
 
 
-def draw_stack(ax: Axes, stack: Stack, *, base: float, stations: tuple[float, ...], scale: float) -> None:
+def draw_stack(
+    ax: Axes, stack: Stack, *, base: float, stations: tuple[float, ...], slope: float = 0.0, scale: float
+) -> None:
     """Draw a stack from the ground up, then its closing piece under every tie.
 
     Parameters
@@ -25,12 +28,16 @@ def draw_stack(ax: Axes, stack: Stack, *, base: float, stations: tuple[float, ..
     ax : Axes
     stack : Stack
     base : float
-        Height of the ground that it stands on [m].
+        Height of the underside of its lowest piece [m].
     stations : tuple of float
         Station of each of its ties [m].
+    slope : float
+        Slope of the ground along the run [rad], for the wedge or packing of a seat.
     scale : float
         Units of the height axis in a metre.
     """
+    if stack.seat_raise > 0 and stack.pieces:
+        _draw_seat(ax, stack.pieces[0], stack.station, base, slope, scale)
     for piece in stack.pieces:
         _draw_piece(ax, piece, stack.station, base, scale)
     top = base + stack.height
@@ -42,6 +49,17 @@ def draw_stack(ax: Axes, stack: Stack, *, base: float, stations: tuple[float, ..
         height = max(stack.height, 0.01)
         corner = (stack.station - 0.2, base * scale)
         ax.add_patch(Rectangle(corner, 0.4, height * scale, **STYLE["missing"]))
+
+
+def _draw_seat(ax: Axes, foot: Placed, station: float, base: float, slope: float, scale: float) -> None:
+    """Draw what is under the low edge of the lowest piece, as far as it shows from the side."""
+    from matplotlib.patches import Polygon
+
+    half = (foot.width if foot.both_ends else foot.length) / 2
+    deep = abs(math.tan(slope)) * 2 * half
+    low, high = (station - half, station + half) if slope > 0 else (station + half, station - half)
+    corners = [(low, base * scale), (high, base * scale), (low, (base - deep) * scale)]
+    ax.add_patch(Polygon(corners, gid="seat", **STYLE["wedge"]))
 
 
 def _draw_piece(ax: Axes, piece: Placed, station: float, base: float, scale: float) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -27,9 +27,14 @@ __all__ = ["draw_side", "side_view"]
 Array = NDArray[np.float64]
 
 #: Points at which the ground is drawn.
-SAMPLES = 400
+SAMPLES: Final = 400
+#: A wedge in the legend.
+WEDGE_SIGN: Final[Mapping[str, Any]] = {
+    "marker": [(-1.0, -0.5), (1.0, -0.5), (1.0, 0.5), (-1.0, -0.5)], "markersize": 11, "color": "none",
+    "markerfacecolor": "white", "markeredgecolor": INK,
+}  # fmt: skip
 #: Share of the height axis kept free under the ground, for the figures.
-FOOT = 0.36
+FOOT: Final = 0.36
 
 
 def draw_side(
@@ -76,12 +81,13 @@ def draw_side(
     _draw_line(ax, run, line, scale)
     if stacks is not None:
         place = own.set_index("tie")["station_m"]
-        under = own.set_index("tie")["line_m"]
+        under, lean = own.set_index("tie")["line_m"], own.set_index("tie")["along_slope"].fillna(0.0)
         for stack in stacks.stacks:
             if stack.side == side:
                 base = float(under[stack.ties[0]]) - stack.height - stack.closing.height
                 at = tuple(float(place[tie]) for tie in stack.ties)
-                draw_stack(ax, stack, base=base, stations=at, scale=scale)
+                slope = float(np.mean([lean[tie] for tie in stack.ties]))
+                draw_stack(ax, stack, base=base, stations=at, slope=slope, scale=scale)
     _draw_negative(ax, own, scale)
     _draw_marks(ax, run, breaks, low * scale, high * scale)
     _draw_height_marks(ax, line, side, display, scale)
@@ -132,7 +138,7 @@ def side_view(
 
         figure = Figure(figsize=(11.7, 8.3), dpi=100)
     figure.set_facecolor(STYLE["page"]["facecolor"])
-    figure.subplots_adjust(left=0.065, right=0.985, top=0.80, bottom=0.135, hspace=0.16)
+    figure.subplots_adjust(left=0.065, right=0.985, top=0.845, bottom=0.135, hspace=0.13)
     top = figure.add_subplot(2, 1, 1)
     bottom = figure.add_subplot(2, 1, 2, sharex=top)
     names = side_names or {"left": "left", "right": "right"}
@@ -140,14 +146,23 @@ def side_view(
         edges = (breaks or {}).get(side, ())
         draw_side(ground, run, line, fills, stacks, side=side, ax=ax, display=display, breaks=edges)
         label = names[side] if names[side] == side else f"{names[side]} ({side})"
-        ax.text(0.004, 0.985, _plain(label), transform=ax.transAxes, fontsize=12, weight="bold", va="top", color=INK)
+        ax.text(
+            0.004,
+            0.985,
+            _plain(label),
+            transform=ax.transAxes,
+            fontsize=12,
+            weight="bold",
+            va="top",
+            color=INK,
+        )
     _same_heights(top, bottom)
     top.tick_params(labelbottom=False)
-    bottom.set_xlabel("distance from start mark, m", color=INK)
+    _station_axis(bottom, display)
     times = _exaggeration(bottom, display)
-    bottom.text(
-        0.996, 0.985, f"heights drawn {times:.0f} times too tall", transform=bottom.transAxes,
-        ha="right", va="top", fontsize=8.5, style="italic", color=INK,
+    figure.text(
+        0.985, 0.093, f"heights drawn {times:.0f} times too tall", ha="right", va="bottom", fontsize=8.5,
+        style="italic", color=INK,
     )  # fmt: skip
     if title:
         figure.text(0.065, 0.972, _plain(title), fontsize=11, va="top", color=INK)
@@ -158,6 +173,20 @@ def side_view(
         figure.text(x, 0.912, _plain(number), fontsize=size, weight="bold", va="top", color=INK)
     _legend(figure)
     return figure
+
+
+def _station_axis(ax: Axes, display: Display) -> None:
+    """Label stations in metres, or in feet for a crew that reads inches."""
+    unit = "ft" if display.unit == "in" else "m"
+    size = LENGTH_UNITS[unit]
+    if unit == "ft":
+        from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+        low, high = ax.get_xlim()
+        step = 2.0 if (high - low) / size < 45 else 5.0
+        ax.xaxis.set_major_locator(MultipleLocator(step * size))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda station, _: f"{station / size:.0f}"))
+    ax.set_xlabel(f"distance from start mark, {unit}", color=INK)
 
 
 def _plain(text: str) -> str:
@@ -223,7 +252,13 @@ def _draw_marks(ax: Axes, run: Run, breaks: Sequence[float], low: float, high: f
             ax.axvline(station, **STYLE["mark"])
             at = high - 0.02 * (high - low)
             ax.annotate(
-                word, (station, at), xytext=(3, 0), textcoords="offset points", fontsize=8, va="top", color=INK
+                word,
+                (station, at),
+                xytext=(3, 0),
+                textcoords="offset points",
+                fontsize=8,
+                va="top",
+                color=INK,
             )
 
 
@@ -288,11 +323,12 @@ def _legend(figure: Figure) -> None:
         (Patch(**_swatch("ply")), "ply"),
         (Patch(**_swatch("pad")), "pad"),
         (Patch(**_swatch("shim")), "shim"),
+        (Line2D([], [], **WEDGE_SIGN), "wedge, or a pair"),
         (Patch(**_swatch("negative")), "tie in the ground"),
     ]
     handles, labels = zip(*entries, strict=True)
     figure.legend(
-        handles, labels, loc="lower center", ncols=5, fontsize=8, frameon=False, bbox_to_anchor=(0.52, 0.004),
+        handles, labels, loc="lower center", ncols=6, fontsize=8, frameon=False, bbox_to_anchor=(0.52, 0.004),
         labelcolor=INK, handlelength=1.8, columnspacing=1.6,
     )  # fmt: skip
 

@@ -16,7 +16,13 @@ INK: Final = "#1a1a1a"
 #: Keywords for matplotlib by what is drawn.
 STYLE: Final[Mapping[str, dict[str, Any]]] = {
     "page": {"facecolor": "#ffffff"},
-    "ground": {"facecolor": "#ece8e1", "edgecolor": "#9a917f", "hatch": "////", "linewidth": 0.0, "zorder": 1.0},
+    "ground": {
+        "facecolor": "#ece8e1",
+        "edgecolor": "#9a917f",
+        "hatch": "////",
+        "linewidth": 0.0,
+        "zorder": 1.0,
+    },
     "surface": {"color": "#5c5342", "linewidth": 1.3, "zorder": 3.0},
     "doubt": {"facecolor": "#0072b2", "alpha": 0.22, "linewidth": 0.0, "zorder": 2.0},
     "doubt edge": {"color": "#0072b2", "linewidth": 0.8, "linestyle": (0, (4, 2)), "zorder": 2.1},
@@ -31,9 +37,21 @@ STYLE: Final[Mapping[str, dict[str, Any]]] = {
     "wedge": {"facecolor": "#ffffff", "edgecolor": INK, "linewidth": 0.9, "zorder": 4.5},
     "shim": {"facecolor": INK, "edgecolor": INK, "linewidth": 0.4, "zorder": 4.5},
     "missing": {"facecolor": "none", "edgecolor": "#d55e00", "linewidth": 1.4, "hatch": "xx", "zorder": 5.0},
-    "negative": {"facecolor": "#000000", "edgecolor": "#ffffff", "hatch": "////", "linewidth": 0.0, "zorder": 7.0},
+    "negative": {
+        "facecolor": "#000000",
+        "edgecolor": "#ffffff",
+        "hatch": "////",
+        "linewidth": 0.0,
+        "zorder": 7.0,
+    },
     "mark": {"color": "#5f5f5f", "linewidth": 0.8, "linestyle": (0, (6, 3)), "zorder": 0.5},
     "joint": {"color": "#8a8a8a", "linewidth": 0.6, "linestyle": ":", "zorder": 0.5},
     "break": {"color": "#d55e00", "linewidth": 1.2, "linestyle": (0, (1, 1.5)), "zorder": 5.5},
-    "height mark": {"marker": "v", "markersize": 9, "markeredgecolor": INK, "markeredgewidth": 1.0, "zorder": 8.0},
+    "height mark": {
+        "marker": "v",
+        "markersize": 9,
+        "markeredgecolor": INK,
+        "markeredgewidth": 1.0,
+        "zorder": 8.0,
+    },
 }
