@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
@@ -76,7 +77,7 @@ def summary_lines(plan: Plan) -> list[str]:
         )
     best = plan.governing.iloc[int(plan.governing["chance"].to_numpy().argmax())]
     other = 1.0 - float(_chance_of_contacts(plan))
-    sets = f"The line is {_kind(plan)}, set from {line.reference}"
+    sets = f"The line is {_kind(plan)}, set from the {_named(plan, line.reference)}"
     if plan.job.reference == "governing":
         sets += f"; that another point governs: {chance_words(other)}"
         if f"tie {best['tie']} {best['side']}" not in line.rests_on:
@@ -103,6 +104,11 @@ def summary_lines(plan: Plan) -> list[str]:
     if unchecked:
         lines.append(f"Nothing checks {unchecked} of {len(plan.ground.residuals)} readings.")
     return lines
+
+
+def _named(plan: Plan, text: str) -> str:
+    """Return text with landmarks for left and right."""
+    return re.sub(r"(tie \d+) (left|right)", lambda found: f"{found[1]} {plan.job.side(found[2])}", text)
 
 
 def _kind(plan: Plan) -> str:
@@ -173,13 +179,15 @@ def support_table(plan: Plan) -> str:
             words = words.replace(f", {way}", "")
         return words
 
-    rows = []
+    rows, seats = [], False
     for row in rows_of(plan.fills):
         key = (row.tie, row.side)
         if key in stacks:
             stack = stacks[key]
             first = stack.ties[0] == row.tie
-            built = shorter(stack.words(show.name)) if first else f"with tie {stack.ties[0]}"
+            seat = "seat + " if stack.seat else ""
+            built = seat + shorter(stack.words(show.name)) if first else f"with tie {stack.ties[0]}"
+            seats |= bool(stack.seat)
         elif key in unfillable:
             built = "NOTHING FITS: " + unfillable[key].reason
         elif row.fill_m < -plan.line.doubt.touch:
@@ -206,6 +214,7 @@ def support_table(plan: Plan) -> str:
     unit = _UNIT_WORDS[show.unit]
     title = f"SUPPORTS, from the head of the run (heights in {unit}; ± is give or take, 19 times in 20)"
     note = "\n* rail top above the control peg: rod = reading on the peg less this" if from_control else ""
+    note += "\nseat: make the bottom of the stack level first; how is in supports.csv" if seats else ""
     note += "".join(f"\nOn the {job.side(side)} wedges go in {way}." for side, way in ways.items())
     head = ["tie", "at", "", "side", "fill", "", rod, "from the ground up", "doubts"]
     return title + "\n" + columns(head, rows, right=(0, 1, 4, 5, 6), wrap=(7, 8)) + note

@@ -158,7 +158,7 @@ def test_stiff_line_has_the_hat_values_and_studentised_residuals_of_statsmodels(
     import statsmodels.api as sm
     from statsmodels.stats.outliers_influence import OLSInfluence
 
-    s, ground = gum_line()
+    _, ground = gum_line()
     influence = OLSInfluence(sm.OLS(CORRECTION, sm.add_constant(TEMPERATURE)).fit())
     rods = ground.residuals.query("kind == 'rod'")
     np.testing.assert_allclose(rods["redundancy"], 1 - influence.hat_matrix_diag, atol=2e-4)
@@ -181,3 +181,17 @@ def test_highest_of_equal_points_has_the_expected_maximum_of_normals(n):
     draws = ground.draw([(s, "left") for s in station], 40_000, seed=1)
     highest = draws.max(axis=1)
     assert highest.mean() / sd == pytest.approx(EXPECTED_MAXIMUM[n], abs=4 * highest.std() / sd / 200 + 1e-3)
+
+
+def test_gum_h3_line_equals_the_general_purpose_library_gtc():
+    """PyPI GTC, ``type_a.line_fit`` (general-purpose library for measurement uncertainty)."""
+    from GTC import ta
+
+    s, ground = gum_line()
+    intercept, slope = ta.line_fit(TEMPERATURE - 20.0, CORRECTION).a_b
+    mean, sd = ground.height(20.0, "left")
+    assert mean == pytest.approx(intercept.x, abs=1e-6)
+    assert sd == pytest.approx(intercept.u, rel=2e-3)
+    ends = ground.mean([(20.0, "left"), (30.0, "left")])
+    assert (ends[1] - ends[0]) / 10 == pytest.approx(slope.x, abs=1e-6)
+    assert s > 0

@@ -60,8 +60,8 @@ def both(q_mean, q_twist, relief, *, spacing=0.6, seed=0, width=WIDTH):
             boards[column].append(item)
         lever = d / math.cos(angle) ** 2
         sign = -1.0 if facing == "back" else 1.0
-        dense.read(d * math.tan(angle), lever * TOOLS.angle_sd,
-                   [((far, side), 1.0), ((near, side), -1.0)], random=[(who or "phone", sign * lever)])  # fmt: skip
+        ends = [((far, side), 1.0), ((near, side), -1.0)]
+        dense.read(d * math.tan(angle), lever * TOOLS.angle_sd, ends, random=[(who or "phone", sign * lever)])
     near, far = stations[11], stations[10]
     for column, item in zip(boards, (near, far, "left", math.nan, -0.02, "", ""), strict=True):
         boards[column].append(item)

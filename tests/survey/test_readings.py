@@ -66,7 +66,7 @@ def test_a_folder_with_every_table_becomes_one_survey(tmp_path):
         "tail",
         "peg A",
     )
-    assert levels["rail_top_m"].isna().tolist() == [False, False, True, False, False]
+    assert levels["rail_top_m"].isna().tolist() == [False, False, True, True, False]
     assert survey.differences.loc[0, ["point", "to_point", "rise_m"]].tolist() == ["peg A", "peg B", -0.035]
     boards = survey.boards
     # 1.5 degrees and 8.3333 per cent (1 in 12, 4.7636 degrees: arithmetic)

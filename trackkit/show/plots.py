@@ -158,7 +158,7 @@ def side_view(
         )
     _same_heights(top, bottom)
     top.tick_params(labelbottom=False)
-    _station_axis(bottom, display)
+    _station_axis(bottom, display, "start mark" if run.shot is not None else "head of the run")
     times = _exaggeration(bottom, display)
     figure.text(
         0.985, 0.093, f"heights drawn {times:.0f} times too tall", ha="right", va="bottom", fontsize=8.5,
@@ -175,7 +175,7 @@ def side_view(
     return figure
 
 
-def _station_axis(ax: Axes, display: Display) -> None:
+def _station_axis(ax: Axes, display: Display, origin: str) -> None:
     """Label stations in metres, or in feet for a crew that reads inches."""
     unit = "ft" if display.unit == "in" else "m"
     size = LENGTH_UNITS[unit]
@@ -186,7 +186,7 @@ def _station_axis(ax: Axes, display: Display) -> None:
         step = 2.0 if (high - low) / size < 45 else 5.0
         ax.xaxis.set_major_locator(MultipleLocator(step * size))
         ax.xaxis.set_major_formatter(FuncFormatter(lambda station, _: f"{station / size:.0f}"))
-    ax.set_xlabel(f"distance from start mark, {unit}", color=INK)
+    ax.set_xlabel(f"distance from {origin}, {unit}", color=INK)
 
 
 def _plain(text: str) -> str:
@@ -281,14 +281,14 @@ def _draw_figures(ax: Axes, own: pd.DataFrame, display: Display, low: float, spa
     per_metre = width / float(np.diff(ax.get_xlim())[0])
     closest = float(np.diff(stations).min(initial=1.0)) * per_metre
     rows = int(np.clip(np.ceil(0.15 / max(closest, 1e-6)), 1, 3))
-    for number, (tie, station, fill, sd) in enumerate(
-        zip(own["tie"], stations, own["fill_m"], own["fill_sd_m"], strict=True)
-    ):
+    ends = zip(own["tie"], stations, own["fill_m"], strict=True)
+    for number, (tie, station, fill) in enumerate(ends):
         height = low + span * (0.015 + 0.105 * (number % rows) / max(rows - 1, 1) * (rows > 1))
         dark = fill < 0
         box: dict[str, Any] = {"facecolor": "black" if dark else "white", "edgecolor": "none", "pad": 0.8}
         ax.text(
-            station, height, f"{tie}:  {display.small(fill)}", rotation=90, ha="center", va="bottom", fontsize=7.5,
+            station, height, f"{tie}:  {display.small(fill)}", rotation=90, ha="center", va="bottom",
+            fontsize=7.5,
             weight="bold", color="white" if dark else INK, bbox=box, zorder=9, gid="fill",
         )  # fmt: skip
 

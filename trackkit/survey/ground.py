@@ -22,13 +22,13 @@ from trackkit.problems import FitError
 from trackkit.survey.fitting import Fitted, Setting, fit_rows, make_setting, with_datum
 from trackkit.survey.grid import Break
 from trackkit.survey.instruments import Instruments
+from trackkit.survey.observe import breaks_of, grid_of, observe
 from trackkit.survey.points import Point, PointRows, point_rows
 from trackkit.survey.posterior import row_variance
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import Survey
 from trackkit.survey.residuals import residual_table
 from trackkit.survey.roughness import Roughness
-from trackkit.survey.observe import breaks_of, grid_of, observe
 from trackkit.survey.rows import Observations
 from trackkit.survey.tape import has_taped, levelled_out
 
