@@ -1,11 +1,15 @@
 """The job file: every fault at once, each with its place and its mend."""
 
+from typing import get_args
+
 import pytest
 
 from trackkit.job import load_job
 from trackkit.jobfile import job_path, read_job_file
+from trackkit.jobschema import JobFile
 from trackkit.layout.reference import LensHeight, RailHeight
 from trackkit.problems import InputProblems
+from trackkit.units import DISPLAYS
 
 GOOD = """
 name = "Test"
@@ -38,6 +42,10 @@ def test_a_good_file_is_read_with_its_units(tmp_path):
     file = read_job_file(write(tmp_path, GOOD))
     assert file.shot.end_mark == 6.0
     assert file.section[0].ties == (0.1, 1.5, 2.9)
+
+
+def test_a_job_may_ask_for_every_display_there_is():
+    assert set(get_args(JobFile.model_fields["units"].annotation)) == set(DISPLAYS)
 
 
 def test_feet_and_inches_stand_in_a_job_file(tmp_path):

@@ -9,7 +9,8 @@ from typing import Any
 
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Truck, read_truck
-from trackkit.jobfile import JobFile, ReferenceTable, job_path, read_job_file
+from trackkit.jobfile import job_path, read_job_file
+from trackkit.jobschema import JobFile, ReferenceTable
 from trackkit.layout.clearance import Clearance
 from trackkit.layout.doubt import Doubt
 from trackkit.layout.reference import LensHeight, RailHeight, Reference
