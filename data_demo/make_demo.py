@@ -30,7 +30,7 @@ def boathouse_lawn(station: float, side: str) -> float:
     The eye takes the far end for the highest; a hump two thirds along, on the left, is higher.
     """
     offset = -WIDTH / 2 if side == "left" else WIDTH / 2
-    slope = 0.012 * station - 0.035 * offset
+    slope = 0.012 * station - 0.025 * offset
     hump = 0.085 * bump(station, 6.1, 1.5) * (1.0 if side == "left" else 0.75)
     hollow = -0.05 * bump(station, 1.5, 1.8)
     return slope + hump + hollow

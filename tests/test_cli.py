@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from trackkit.job import load_job
+from trackkit.plan import make_plan
+
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "data_demo"
 
@@ -115,3 +118,11 @@ def test_every_public_name_is_there_and_sorted():
     assert set(trackkit.__all__) == set(trackkit._HOME_OF)
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         trackkit.nothing  # noqa: B018
+
+
+def test_the_readme_shows_what_the_command_prints():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = readme[readme.index("Track needed: ") : readme.index("One of its rods")].splitlines()
+    printed = make_plan(load_job(DEMO / "boathouse_lawn")).text().splitlines()
+    missing = [line for line in shown if line.strip() and line != "```" and line not in printed]
+    assert not missing

@@ -176,7 +176,7 @@ def _settled(job: Job, run: Run, ground: Ground, line: FinishedLine) -> tuple[Ru
         return run, ground, line
     run = lay_job(job, grade=found)
     if _survey(job).levels["tie"].notna().any() or _survey(job).levels["section"].notna().any():
-        ground = _fit(job, line.run)
+        ground = _fit(job, run)
     return run, ground, _line(job, ground, run)
 
 

@@ -35,14 +35,14 @@ def plan_text(plan: Plan) -> str:
     if plan.job.note:
         parts.append(_wrapped(plan.job.note))
     if stops:
-        parts.append("\n".join(_wrapped(_words(a), hang=2) for a in stops))
+        parts.append("\n".join(_wrapped(_words(plan, a), hang=2) for a in stops))
     parts.append("\n".join(_wrapped(line, hang=2) for line in summary_lines(plan)))
     if plan.job.rough_in:
         parts.append(corner_table(plan))
     parts += [support_table(plan), truck_table(plan)]
     others = [a for a in plan.advisories if a.level != "stop"]
     if others:
-        parts.append("\n".join(_wrapped(_words(a), hang=2) for a in others))
+        parts.append("\n".join(_wrapped(_words(plan, a), hang=2) for a in others))
     if plan.ground.survey.notes:
         parts.append(
             "How readings were taken:\n" + "\n".join(_wrapped(n, hang=2) for n in plan.ground.survey.notes)
@@ -51,13 +51,13 @@ def plan_text(plan: Plan) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _words(advisory: Advisory) -> str:
-    """Return an advisory with a long list of places cut short."""
+def _words(plan: Plan, advisory: Advisory) -> str:
+    """Return an advisory with landmarks, and a long list of places cut short."""
     places = advisory.place.split(", ")
     if len(places) > NAMED:
         first = ", ".join(places[: NAMED - 1])
         advisory = replace(advisory, place=f"{first} and {len(places) - NAMED + 1} more")
-    return str(advisory)
+    return _named(plan, str(advisory))
 
 
 def summary_lines(plan: Plan) -> list[str]:
@@ -108,7 +108,8 @@ def summary_lines(plan: Plan) -> list[str]:
 
 def _named(plan: Plan, text: str) -> str:
     """Return text with landmarks for left and right."""
-    return re.sub(r"(tie \d+) (left|right)", lambda found: f"{found[1]} {plan.job.side(found[2])}", text)
+    ends = re.compile(r"\b(tie \d+|[TJ]\d+) (left|right)\b")
+    return ends.sub(lambda found: f"{found[1]} {plan.job.side(found[2])}", text)
 
 
 def _kind(plan: Plan) -> str:

@@ -16,7 +16,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 NEEDED = (
-    "import numpy, pandas, pydantic, typer, scipy.linalg, scipy.optimize, scipy.sparse.csgraph, scipy.special, "
+    "import numpy, pandas, pydantic, typer, scipy.linalg, scipy.optimize, scipy.sparse.csgraph, "
+    "scipy.special, "
     "matplotlib.figure, matplotlib.backends.backend_agg, matplotlib.backends.backend_svg"
 )
 

@@ -75,10 +75,12 @@ class Roughness:
     def words(self) -> str:
         """Return a sentence on the roughness, for a report."""
         wander = 1000 * math.sqrt(self.q_mean / 3.0)
-        how = f"estimated: {', '.join(self.estimated)}" if self.estimated else "all stated"
+        how = "estimated from the readings" if self.estimated else "as stated in the job"
+        if self.estimated and len(self.estimated) < 3:
+            how = "partly stated in the job, partly estimated from the readings"
         return (
-            f"ground wanders {wander:.1f} mm from straight over 1 m (sd), "
-            f"stones and tussocks {1000 * self.relief:.1f} mm (sd); {how}"
+            f"it wanders about {wander:.0f} mm from straight over 1 m, "
+            f"with stones and tussocks of about {1000 * self.relief:.1f} mm ({how})"
         )
 
 
