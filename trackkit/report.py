@@ -77,7 +77,7 @@ def summary_lines(plan: Plan) -> list[str]:
         )
     best = plan.governing.iloc[int(plan.governing["chance"].to_numpy().argmax())]
     other = 1.0 - float(_chance_of_contacts(plan))
-    sets = f"The line is {_kind(plan)}, set from the {_named(plan, line.reference)}"
+    sets = f"The line is {_kind(plan)}, set from {_named(plan, line.reference)}"
     if plan.job.reference == "governing":
         sets += f"; that another point governs: {chance_words(other)}"
         if f"tie {best['tie']} {best['side']}" not in line.rests_on:

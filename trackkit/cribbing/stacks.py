@@ -190,8 +190,8 @@ def _unfillable(one: Unserved, rules: StackRules, show: Display) -> Unfillable:
     near = nearest_fill(one.site, one.purpose_patterns, one.foot, one.closers, rules.top)
     near = _nearer(near, rules.touch, fill)
     reason = (
-        f"nothing on the truck closes {show.small_unit(fill)} ({1000 * fill:.1f} mm), whatever its counts; the "
-        f"nearest fill that would work is {show.small_unit(near)} ({1000 * near:.1f} mm)"
+        f"nothing on the truck closes {show.small_unit(fill)} ({1000 * fill:.1f} mm), whatever its counts; "
+        f"the nearest fill that would work is {show.small_unit(near)} ({1000 * near:.1f} mm)"
     )
     return Unfillable(one.site.support, one.site.side, one.site.ties, fill, near, reason)
 

@@ -137,7 +137,7 @@ def _on_points(shape: Shape, rows: Rows, held: Held | None) -> tuple[tuple[Point
 def _reference_text(shape: Shape, rows: Rows, held: Held | None) -> str:
     if held:
         return held.text
-    return "governing point: " + " and ".join(rows.labels[i] for i in shape.rows)
+    return "the governing point: " + " and ".join(rows.labels[i] for i in shape.rows)
 
 
 def _with_confidence(
