@@ -162,19 +162,23 @@ class BorderedBand:
     @cached_property
     def factor(self) -> Array:
         """Cholesky factor of A, lower band form."""
-        from scipy.linalg import cholesky_banded
+        from scipy.linalg.lapack import dpbtrf
 
         if self.size == 0:
             return self.band
-        return np.asarray(cholesky_banded(self.band, lower=True, check_finite=False))
+        factor, info = dpbtrf(self.band, lower=1)
+        if info != 0:
+            raise np.linalg.LinAlgError(f"not positive definite at unknown {info}")
+        return np.asarray(factor)
 
     def solve_band(self, right: Array) -> Array:
         """Return the inverse of A times ``right``, shape (n,) or (n, m)."""
-        from scipy.linalg import cho_solve_banded
+        from scipy.linalg.lapack import dpbtrs
 
         if self.size == 0 or right.size == 0:
             return np.zeros_like(right)
-        return np.asarray(cho_solve_banded((self.factor, True), right, check_finite=False))
+        solved, _ = dpbtrs(self.factor, right, lower=1)
+        return np.asarray(solved).reshape(right.shape)
 
     @cached_property
     def reach(self) -> Array:
@@ -253,8 +257,10 @@ class BorderedBand:
         low, high = np.minimum(first, second), np.maximum(first, second)
         block, inside = np.divmod(low, self.block)
         other, inside_other = np.divmod(high, self.block)
-        result = np.zeros(low.shape)
-        same, far = block == other, other == block + 1
+        same = block == other
+        if same.all():
+            return np.asarray(self.inverse_diagonal[block, inside, inside_other])
+        result, far = np.zeros(low.shape), other == block + 1
         result[same] = self.inverse_diagonal[block[same], inside[same], inside_other[same]]
         if far.any():
             result[far] = self.inverse_right[block[far], inside[far], inside_other[far]]

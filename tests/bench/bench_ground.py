@@ -34,10 +34,8 @@ def ours(station, height, relief):
     n = station.size
     grid = make_grid(station, ("left",), relief=relief > 0)
     surface = grid.column(np.arange(n), 0, "surface")
-    rows = np.arange(n)
-    ground = csr_array(
-        (np.r_[-np.ones(n), 1.0], (np.r_[rows, n], np.r_[surface, surface[0]])), shape=(n + 1, grid.size)
-    )
+    seen, indices = np.append(-np.ones(n), 1.0), np.append(surface, surface[0])
+    ground = csr_array((seen, indices, np.arange(n + 2)), shape=(n + 1, grid.size))
     border = np.append(np.ones(n), 0.0)[:, None]
     bandwidth = 2 * grid.states - 1
     model = LinearModel(

@@ -130,12 +130,12 @@ def prior_bands(grid: Grid, bandwidth: int) -> PriorBands:
 
 
 def _element(grid: Grid, gaps: Array, cut: int) -> tuple[Array, int]:
-    """Return elements in the grid's scaled states, and the rank of each."""
+    """Return elements times scale^3 in the grid's scaled states, and the rank of each."""
+    level = gaps / grid.scale
     if cut == 0:
-        scaling = np.array([1.0, 1.0 / grid.scale, 1.0, 1.0 / grid.scale])
-        return beam_element(gaps) * np.outer(scaling, scaling), 2
+        return beam_element(level), 2
     change = np.array([0.0, -1.0, 0.0, 1.0])
-    return np.outer(change, change) / (gaps * grid.scale**2)[:, None, None], 1
+    return np.outer(change, change) / level[:, None, None], 1
 
 
 def _columns(grid: Grid, where: NDArray[np.intp], side: int) -> NDArray[np.intp]:
@@ -144,10 +144,16 @@ def _columns(grid: Grid, where: NDArray[np.intp], side: int) -> NDArray[np.intp]
     return np.stack(near + far, axis=1)
 
 
-def _scatter(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array) -> None:
-    """Add elements; where rows and columns are the same states, the lower half is enough."""
-    i, j = np.tril_indices(4) if rows is columns else np.indices((4, 4)).reshape(2, -1)
-    band_add(band, rows[:, i].ravel(), columns[:, j].ravel(), values[:, i, j].ravel())
+_HALF: Final = np.tril_indices(4)
+_ALL: Final = tuple(np.indices((4, 4)).reshape(2, -1))
+
+
+def _scatter(
+    band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], elements: Array, share: float
+) -> None:
+    """Add a share of elements; where rows and columns are the same states, the lower half is enough."""
+    i, j = _HALF if rows is columns else _ALL
+    band_add(band, rows[:, i].ravel(), columns[:, j].ravel(), (elements[:, i, j] * share).ravel())
 
 
 def _add_single(band: Array, grid: Grid, where: NDArray[np.intp], gaps: Array, *, side: int, cut: int) -> int:
@@ -155,7 +161,7 @@ def _add_single(band: Array, grid: Grid, where: NDArray[np.intp], gaps: Array, *
         return 0
     element, rank = _element(grid, gaps, cut)
     columns = _columns(grid, where, side)
-    _scatter(band, columns, columns, element)
+    _scatter(band, columns, columns, element, 1.0 / grid.scale**3)
     return rank * where.size
 
 
@@ -168,5 +174,6 @@ def _add_pair(bands: list[Array], grid: Grid, where: NDArray[np.intp], gaps: Arr
     for part, shares in enumerate(((0.5, 0.5), (-1.0, 1.0))):
         for row in (0, 1):
             for column in (0, 1):
-                _scatter(bands[part], columns[row], columns[column], shares[row] * shares[column] * element)
+                share = shares[row] * shares[column] / grid.scale**3
+                _scatter(bands[part], columns[row], columns[column], element, share)
     return np.full(2, float(rank * where.size))
