@@ -92,6 +92,20 @@ def test_what_cannot_be_done_ends_with_status_1(tmp_path):
     assert "not enough track" in done.stderr
 
 
+def test_a_plan_with_a_stop_is_printed_and_written_and_ends_with_status_1(tmp_path):
+    for path in (DEMO / "market_yard").glob("*.*"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    truck = (tmp_path / "truck.csv").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "truck.csv").write_text(
+        "\n".join(line[:-2] + "1" if "wedge," in line else line for line in truck)
+    )
+    done = run("plan", tmp_path)
+    assert done.returncode == 1
+    assert "SHORT ON THE TRUCK" in done.stdout
+    assert "cannot be done as asked" in done.stderr
+    assert (tmp_path / "plan" / "pull_list.csv").exists()
+
+
 @pytest.mark.parametrize("arguments", [("plan",), ("plan", "nowhere"), ("fly", "x")])
 def test_a_misused_command_ends_with_status_2_and_no_traceback(tmp_path, arguments):
     done = run(*arguments, cwd=tmp_path)

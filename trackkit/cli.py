@@ -1,6 +1,7 @@
 """The command: ``trackkit start``, ``check``, ``plan``, ``card``.
 
-Exit status: 0 done, 1 the job cannot be done as asked (and why), 2 the input is wrong (every fault).
+Exit status: 0 done, 1 the job cannot be done as asked (and why; what can be planned is printed and
+written all the same), 2 the input is wrong (every fault).
 """
 
 from __future__ import annotations
@@ -40,6 +41,8 @@ def plan(
     folder = out if out is not None else loaded.folder / "plan"
     written = made.save(folder)
     _say(f"Written to {folder}: {', '.join(sorted(path.name for path in written))}\n")
+    if not made.can_be_done:
+        _fail(1, "The job cannot be done as asked: see STOP at the top of the plan.")
 
 
 @app.command()

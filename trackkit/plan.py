@@ -71,6 +71,11 @@ class Plan:
     targets: Targets | None
     advisories: tuple[Advisory, ...]
 
+    @property
+    def can_be_done(self) -> bool:
+        """Whether the job can be done as asked: high enough, from this truck, clear of all stops."""
+        return not any(advisory.level == "stop" for advisory in self.advisories)
+
     def text(self) -> str:
         """Return the plan as text for a terminal or a printer."""
         from trackkit.report import plan_text

@@ -137,7 +137,9 @@ def _on_points(shape: Shape, rows: Rows, held: Held | None) -> tuple[tuple[Point
 def _reference_text(shape: Shape, rows: Rows, held: Held | None) -> str:
     if held:
         return held.text
-    return "the governing point: " + " and ".join(rows.labels[i] for i in shape.rows)
+    return "the governing point: " + " and ".join(
+        rows.labels[i] for i in sorted(shape.rows, key=lambda row: rows.stations[row])
+    )
 
 
 def _with_confidence(

@@ -229,7 +229,7 @@ def check_pegs(
     sd = math.hypot(difference_sd, math.sqrt(2) * rules.rod_sd)
     show = run.display.small_unit
     basis = (
-        f"the difference has an sd of {show(sd)}: {show(difference_sd)} from the survey, "
+        f"the difference is good to about {show(sd)}: {show(difference_sd)} from the survey, "
         f"{show(rules.rod_sd)} for each of the two readings"
     )
     if check is None:
