@@ -268,3 +268,20 @@ def test_the_demo_script_makes_the_committed_tables_again(tmp_path):
         make(tmp_path / name, np.random.default_rng([module.SEED, number]))
         for path in sorted((tmp_path / name).iterdir()):
             assert path.read_bytes() == (DEMO / name / path.name).read_bytes()
+
+
+def test_an_obstacle_that_sets_the_line_is_not_called_a_chance(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    (folder / "obstacles.csv").write_text("station_m,offset_m,laser,rod_mm\n3,0,by the boathouse,1150\n")
+    plan = make_plan(load_job(folder))
+    assert plan.line.rests_on == ("obstacle 1",)
+    assert "another point governs" not in plan.text()
+
+
+def test_many_shims_under_a_low_gap_are_answered_with_a_higher_gap(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn", **{'kind = "level"': 'kind = "follow"\nbend_limit = "5 %"'})
+    plan = make_plan(load_job(folder))
+    shims = [end for stack in plan.stacks.stacks for end in stack.closings if end.kind == "shim"]
+    told = any("raise the gap, and wedges do" in advisory.text for advisory in plan.advisories)
+    assert told == (len(shims) >= 6)
+    assert told

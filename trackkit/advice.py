@@ -15,6 +15,9 @@ __all__ = ["USUAL_CAUTIONS", "chance_words", "plan_advisories"]
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
 
+#: From so many tie ends closed with shims on, a higher gap is suggested (a choice).
+MANY_SHIMS: Final = 6
+
 #: What holds for every job of this kind.
 USUAL_CAUTIONS: Final = (
     "Local codes, the site's rules and licensed practice come before this plan: it is arithmetic.",
@@ -49,6 +52,7 @@ def chance_words(chance: float) -> str:
 def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
     """Return what the plan as a whole must warn of; parts of it have warnings of their own."""
     found = [*_too_high(plan), *_readings(plan), *_not_to_stand(plan), *_touching(plan), *_unknown(plan)]
+    found += _low_gap(plan)
     return tuple(found)
 
 
@@ -100,6 +104,23 @@ def _touching(plan: Plan) -> list[Advisory]:
     )
     basis = f"touch is more than {plan.job.display.small_unit(plan.line.doubt.touch)} (guess, can be changed)"
     return [Advisory("caution", "the whole run", text, basis)]
+
+
+def _low_gap(plan: Plan) -> list[Advisory]:
+    """Many shims because the gap is lower than the lowest that a wedge on the truck closes."""
+    if plan.stacks is None:
+        return []
+    ends = [end for stack in plan.stacks.stacks for end in stack.closings]
+    shims = sum(end.kind == "shim" for end in ends)
+    lowest = min((end.low for end in ends if end.kind == "single"), default=0.0)
+    if shims < MANY_SHIMS or plan.line.gap >= lowest:
+        return []
+    show = plan.job.display
+    text = (
+        f"{shims} tie ends are closed with shims, since a wedge closes no less than {show.small_unit(lowest)} and "
+        f"the gap is {show.small_unit(plan.line.gap)}: raise the gap, and wedges do"
+    )
+    return [Advisory("note", "the whole run", text, "the wedges on the truck")]
 
 
 def _unknown(plan: Plan) -> list[Advisory]:

@@ -78,7 +78,7 @@ def summary_lines(plan: Plan) -> list[str]:
     best = plan.governing.iloc[int(plan.governing["chance"].to_numpy().argmax())]
     other = 1.0 - float(_chance_of_contacts(plan))
     sets = f"The line is {_kind(plan)}, set from {_named(plan, line.reference)}"
-    if plan.job.reference == "governing":
+    if plan.job.reference == "governing" and not any(name.startswith("obstacle") for name in line.rests_on):
         sets += f"; that another point governs: {chance_words(other)}"
         if f"tie {best['tie']} {best['side']}" not in line.rests_on:
             sets += f" (most likely tie {best['tie']} {plan.job.side(best['side'])})"
