@@ -117,8 +117,8 @@ def _low_gap(plan: Plan) -> list[Advisory]:
         return []
     show = plan.job.display
     text = (
-        f"{shims} tie ends are closed with shims, since a wedge closes no less than {show.small_unit(lowest)} and "
-        f"the gap is {show.small_unit(plan.line.gap)}: raise the gap, and wedges do"
+        f"{shims} tie ends are closed with shims, since no wedge closes less than {show.small_unit(lowest)} "
+        f"and the gap is {show.small_unit(plan.line.gap)}: raise the gap, and wedges do"
     )
     return [Advisory("note", "the whole run", text, "the wedges on the truck")]
 
