@@ -251,7 +251,7 @@ def test_files_are_written_whole_or_not_at_all(tmp_path):
     blocked.mkdir()
     (blocked / "in the way").write_text("")
     with pytest.raises(OSError, match=r".*"):
-        write_whole({blocked: b"new", old: b"new"})
+        write_whole({old: b"new", blocked: b"new"})
     assert old.read_bytes() == b"old"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.txt", "b.txt"]
 
@@ -285,3 +285,43 @@ def test_many_shims_under_a_low_gap_are_answered_with_a_higher_gap(tmp_path):
     told = any("raise the gap, and wedges do" in advisory.text for advisory in plan.advisories)
     assert told == (len(shims) >= 6)
     assert told
+
+
+def test_ties_of_a_steep_run_are_placed_again_on_the_grade_that_was_found(tmp_path):
+    """Twelve metres at 8 % are 3.8 cm shorter on the level: cosine."""
+    folder = changed(tmp_path, "boathouse_lawn", **{'kind = "level"': 'kind = "grade"\ngrade = "-8 %"'})
+    found = make_plan(load_job(folder))
+    free = changed(tmp_path / "b", "boathouse_lawn", **{'kind = "level"': 'kind = "least fill"'})
+    for plan in (found, make_plan(load_job(free))):
+        along = plan.run.ties["along_m"].to_numpy()
+        cosine = np.cos(np.arctan(plan.line.steepest))
+        np.testing.assert_allclose(plan.run.ties["station_m"], plan.run.head + along * cosine, atol=1e-6)
+        assert plan.run.tail >= plan.run.needed_tail - 1e-6
+
+
+def test_the_control_peg_is_the_one_that_the_job_names(tmp_path):
+    folder = changed(
+        tmp_path, "boathouse_lawn", **{'control = "P1"\ncheck = "P2"': 'control = "P2"\ncheck = "P1"'}
+    )
+    plan = make_plan(load_job(folder))
+    table = plan.targets.table
+    height = plan.ground.point("P2")[0]
+    np.testing.assert_allclose(table["above_control_m"], table["rail_top_m"] - height, atol=1e-9)
+    assert "Read P2, then P1" in plan.targets.check.text
+
+
+def test_stated_roughness_is_how_far_ground_wanders_over_one_metre(tmp_path):
+    """Integrated white-noise curvature wanders by sqrt(q / 3) over 1 m (theory)."""
+    folder = changed(
+        tmp_path, "boathouse_lawn", **{'kind = "lawn"': 'kind = "lawn"\nwander = "9 mm"\nrelief = "2 mm"'}
+    )
+    rough = make_plan(load_job(folder)).ground.roughness
+    assert np.sqrt(rough.q_mean / 3) == pytest.approx(0.009)
+    assert rough.relief == 0.002
+    assert rough.estimated == ("q_twist",)
+
+
+def test_a_rough_in_says_that_nothing_but_smoothness_checks_it(plans):
+    texts = [advisory.text for advisory in plans["market_yard"].advisories]
+    assert any("no reading checks another" in text for text in texts)
+    assert not any("no reading checks another" in a.text for a in plans["boathouse_lawn"].advisories)

@@ -125,7 +125,13 @@ def _low_gap(plan: Plan) -> list[Advisory]:
 
 def _unknown(plan: Plan) -> list[Advisory]:
     found = []
-    if plan.ground.dof <= 2:
+    if plan.ground.residuals["redundancy_readings"].sum() < 1.0:
+        text = (
+            "no reading checks another, only the smoothness of the ground does: a misreading of a few "
+            "centimetres may not show. Read some points twice, or from a second laser position"
+        )
+        found.append(Advisory("caution", "the survey", text, "redundancy of the readings alone"))
+    elif plan.ground.dof <= 2:
         text = (
             f"only {max(plan.ground.dof, 0)} reading(s) more than unknown heights: next to nothing "
             "checks this survey; read some points again, or close back to the first peg"

@@ -99,7 +99,13 @@ def main() -> None:
         _fail(1, str(error))
     except typer.Abort:
         _fail(1, "stopped")
-    except (FileNotFoundError, PermissionError, NotADirectoryError, FileExistsError) as error:
+    except (
+        FileNotFoundError,
+        PermissionError,
+        NotADirectoryError,
+        FileExistsError,
+        IsADirectoryError,
+    ) as error:
         _fail(2, f"{error.strerror}: {error.filename}")
     except OSError as error:
         _fail(1, f"could not write: {error.strerror or error}")

@@ -35,6 +35,9 @@ def write_whole(files: Mapping[Path, bytes]) -> tuple[Path, ...]:
     OSError
         If the disk is full or the folder cannot be written; old files are then as they were.
     """
+    for path in files:
+        if path.is_dir():
+            raise IsADirectoryError(21, "a folder stands where a file is to be written", str(path))
     waiting: list[tuple[str, Path]] = []
     try:
         for path, content in files.items():

@@ -42,6 +42,7 @@ class DenseGround:
     fixed: list = field(default_factory=list)
     random: dict = field(default_factory=dict)
     readings: list = field(default_factory=list)
+    breaks: list = field(default_factory=list)
 
     def read(self, value, sd, surface=(), fixed=(), random=()):
         """Add value = sum of share * surface(station, side) + fixed effects + random effects."""
@@ -59,7 +60,11 @@ class DenseGround:
         rows = []
         for station, side in points:
             x = station - self.origin
-            rows.append([1.0, x, 0.0, 0.0] if side == "left" else [0.0, 0.0, 1.0, x])
+            row = [1.0, x, 0.0, 0.0] if side == "left" else [0.0, 0.0, 1.0, x]
+            for edge, at, frees in self.breaks:
+                beyond = float(side == edge and station >= at)
+                row += [beyond, beyond * (station - at)] if frees == "all" else [beyond]
+            rows.append(row)
         return np.array(rows)
 
     def solve(self, targets, datum):
@@ -89,7 +94,8 @@ class DenseGround:
         drift = np.hstack([design @ self._drift(points), effects])
         inverse = inverted(total)
         # one level is free: a weight on it changes no difference of heights
-        level = np.array([1.0, 0.0, 1.0, 0.0] + [1.0] * len(names))
+        width = self._drift([datum]).shape[1]
+        level = np.array([1.0, 0.0, 1.0, 0.0] + [0.0] * (width - 4) + [1.0] * len(names))
         normal = drift.T @ inverse @ drift + np.outer(level, level)
         cofactor = inverted(normal)
         beta = cofactor @ drift.T @ inverse @ value

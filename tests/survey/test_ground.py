@@ -200,7 +200,7 @@ def test_a_break_is_not_smoothed_over():
 
 
 def test_a_break_with_one_station_beyond_it_lacks_the_slope_there():
-    with pytest.raises(FitError, match=r"slope of the left side, 9.00 to 9.00 m"):
+    with pytest.raises(FitError, match=r"slope of the left side, 8.5. to 9.00 m"):
         fit_ground(make_survey(levels=rods()), ground_type=KIND, breaks=[Break("left", 8.5)])
     ground = fit_ground(
         make_survey(levels=rods()), ground_type=KIND, breaks=[Break("left", 8.5, frees="height")]
@@ -240,6 +240,36 @@ def test_stations_taped_on_the_slope_are_levelled_out():
     ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=PLAIN)
     np.testing.assert_allclose(ground.stations, STATIONS, atol=2e-3)
     assert ground.height(9.0, "left")[0] == pytest.approx(2.7, abs=2e-3)
+
+
+@pytest.mark.parametrize("first", [0, 2, 5])
+def test_a_tape_from_the_start_mark_gives_true_stations_wherever_reading_begins(first):
+    """On a straight slope every taped distance shrinks by the cosine: arithmetic."""
+    level = np.arange(float(first), 10.0)
+    levels = rods(level)
+    levels["rod_m"] = 4.5 - 0.3 * levels["station_m"]
+    levels["station_m"], levels["along"] = np.tile(level * np.hypot(1.0, 0.3), 2), True
+    ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=PLAIN)
+    np.testing.assert_allclose(ground.stations, level, atol=3e-3)
+
+
+def test_a_point_exactly_at_a_break_lies_beyond_it():
+    levels = rods()
+    levels.loc[levels["station_m"] >= 5, "rod_m"] -= 0.12
+    breaks = [Break("left", 5.0), Break("right", 5.0)]
+    ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=PLAIN, breaks=breaks)
+    at, before = (ground.height(s, "left")[0] for s in (5.0, 4.999))
+    assert at - before == pytest.approx(0.12, abs=0.01)
+
+
+def test_estimating_the_roughness_does_not_widen_a_benchmark():
+    peg = pd.DataFrame({"laser": ["1"], "point": ["B"], "rod_m": [1.2], "side": [""]})
+    known = {"point": ["B"], "height_m": [5.0], "sd_m": [0.002]}
+    ground = fit_ground(
+        make_survey(levels=joined(rods(noise=0.002), peg), benchmarks=known), instruments=PLAIN
+    )
+    assert ground.inflation > 1.0
+    assert ground.point("B") == pytest.approx((5.0, 0.002))
 
 
 def test_readings_on_the_rail_give_the_ground_under_the_tie():

@@ -7,10 +7,12 @@ import pytest
 from dense import DenseGround
 
 from trackkit.survey.fitting import STIFFEST
+from trackkit.survey.grid import Break
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import make_survey
+from trackkit.survey.residuals import critical_w
 from trackkit.survey.roughness import Roughness, _restricted
 
 WIDTH = 0.62
@@ -179,3 +181,58 @@ def test_the_datum_changes_no_difference_and_no_covariance_of_differences():
 def test_the_floor_of_roughness_is_far_below_what_a_reading_can_tell():
     """A profile of 30 spacings at the floor wanders by 3 thousandths of a reading's sd."""
     assert math.sqrt(STIFFEST * 30**3 / 3) < 0.004
+
+
+@pytest.mark.parametrize("relief", [0.0, 0.002])
+@pytest.mark.parametrize(
+    "breaks",
+    [
+        [("left", 3.3, "all")],
+        [("left", 3.3, "all"), ("right", 3.9, "all")],
+        [("right", 4.1, "height")],
+        [("left", 3.6, "all")],
+    ],
+    ids=["one side", "on a diagonal", "height alone", "at a station"],
+)
+def test_breaks_equal_the_dense_build_with_a_step_of_its_own_for_each(breaks, relief):
+    """In the dense build the ground beyond a break has a height and slope of its own, nothing else."""
+    survey, dense, stations = both(1e-4, 3e-5, relief)
+    dense.breaks = breaks
+    edges = [Break(side, at, frees=frees) for side, at, frees in breaks]
+    datum = (float(stations[0]), "left")
+    kind = GroundType(1e-4, 3e-5, relief)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=kind, datum=datum, breaks=edges)
+    points = [(float(s), side) for s in (*stations[2:9], 3.1, 3.4, 4.05, 5.0) for side in ("left", "right")]
+    mean, covariance, _, _, _ = dense.solve(points, datum)
+    sd = np.sqrt(np.diag(covariance))
+    assert (np.abs(ground.mean(points) - mean) < 0.02 * sd).all()
+    np.testing.assert_allclose(np.sqrt(np.diag(ground.covariance(points))), sd, rtol=0.01)
+
+
+def test_redundancy_of_the_readings_alone_equals_least_squares_without_smoothness():
+    """Every read point is an unknown of its own: one minus the hat values by pseudo-inverse (numpy)."""
+    survey, dense, _ = both(1e-4, 2e-5, 0.002)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
+    rows = [
+        ({**dict(surface), **dict(fixed), **dict(random)}, sd)
+        for _, sd, surface, fixed, random in dense.readings
+    ]
+    rows += [({name: 1.0}, sd) for name, sd in dense.random.items()]
+    unknowns = list({name: 0 for row, _ in rows for name in row})
+    design = np.array([[row.get(name, 0.0) / sd for name in unknowns] for row, sd in rows])
+    redundancy = 1.0 - np.diag(design @ np.linalg.pinv(design))[: len(dense.readings)]
+    found = np.sort(ground.residuals["redundancy_readings"])
+    np.testing.assert_allclose(found, np.sort(redundancy), atol=2e-5)
+    assert 3.0 < redundancy.sum() < 12.0
+
+
+def test_the_limit_for_doubt_is_bonferroni_over_the_readings():
+    """Normal quantile at 1 - 0.05 / (2 n): textbook (scipy.stats.norm)."""
+    from scipy.stats import norm
+
+    survey, _, _ = both(1e-4, 2e-5, 0.002)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
+    table = ground.residuals
+    limit = norm.ppf(1 - 0.05 / (2 * len(table)))
+    assert (table["doubtful"] == (table["w"].abs() > limit)).all()
+    assert critical_w(ground.setting, ground.fitted, len(table)) == pytest.approx(limit)

@@ -135,6 +135,10 @@ def check_determined(
     left, singular, right = np.linalg.svd(scaled, full_matrices=False)
     short = right[singular < TOLERANCE * max(singular.max(initial=0.0), 1.0)]
     if len(short) or np.any(size == 0):
+        if level_is_free and len(short):  # the level is one datum's: heights that only follow it are not open
+            moved = short / np.where(size > 0, size, 1.0)
+            moved[:, lifted > 0] -= np.median(moved[:, lifted > 0], axis=1, keepdims=True)
+            short = moved * size
         raise FitError(_what_is_open(names, short, size))
     if not smooth_ties:
         _check_ties(observations)

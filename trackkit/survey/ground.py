@@ -55,7 +55,8 @@ class Ground:
     instruments : Instruments
         Standard deviations that were used.
     inflation : float
-        Factor on all covariances: (Student's t / 1.96)^2 where the roughness was estimated.
+        Factor on covariances of the surface: (Student's t / 1.96)^2 where the roughness was
+        estimated. Pegs and laser positions have none: the roughness hardly touches them.
     dof : int
         Readings minus unknowns that only readings determine.
     survey : Survey
@@ -133,7 +134,8 @@ class Ground:
         """Return the covariance between points, shape (n, n) [m^2]."""
         rows = self._rows(points)
         ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
-        return self.inflation * (self._spread(ground, border) + rows.own_covariance())
+        wide = rows.widening(self.inflation)
+        return np.outer(wide, wide) * (self._spread(ground, border) + rows.own_covariance())
 
     def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
         """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
@@ -166,7 +168,7 @@ class Ground:
         if lifted:
             ground, border = self._less_datum(ground, border)
         mean = ground @ self.fitted.state(self.setting) + border @ self.fitted.border(self.setting)
-        sd = np.sqrt(np.maximum(self.inflation * np.diag(self._spread(ground, border)), 0.0))
+        sd = np.sqrt(np.maximum(np.diag(self._spread(ground, border)), 0.0))
         return pd.DataFrame({kind: names, "height_m": mean, "sd_m": sd})
 
     def _rows(self, points: Sequence[Point]) -> PointRows:
@@ -200,7 +202,9 @@ class Ground:
             mean = mean - (at.ground @ state + at.border @ unknown)[0]
             variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border.toarray())[0]
             variance = np.where([p == self.datum for p in points], 0.0, variance)
-        return np.asarray(mean), np.asarray(self.inflation * (variance + rows.own_variance()))
+        return np.asarray(mean), np.asarray(
+            rows.widening(self.inflation) ** 2 * (variance + rows.own_variance())
+        )
 
 
 def fit_ground(

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.survey.grid import Break, Grid, make_grid
+from trackkit.survey.grid import MERGE, Break, Grid, make_grid
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.readings import Survey
 from trackkit.survey.rows import Observations, Rows
@@ -42,7 +42,11 @@ def breaks_of(survey: Survey) -> tuple[Break, ...]:
 def grid_of(
     survey: Survey, stations: Array, *, width: float, relief: bool, breaks: tuple[Break, ...]
 ) -> Grid | None:
-    """Return the grid of all surveyed and asked-for stations, or None for a survey of pegs alone."""
+    """Return the grid of all surveyed and asked-for stations, or None for a survey of pegs alone.
+
+    A break within the survey has a node on either side of it, so that what one side's ground says
+    of the other's holds right up to it.
+    """
     levels, boards, crosslevels = survey.levels, survey.boards, survey.crosslevels
     read = [levels["station_m"], boards["station_m"], boards["to_station_m"], crosslevels["station_m"]]
     places = np.concatenate([np.asarray(column, dtype=float) for column in read])
@@ -53,7 +57,9 @@ def grid_of(
     said = {*levels["side"], *boards["side"]} - {""}
     sides = ("left", "right") if two or len(said) != 1 else tuple(said)
     feet = np.asarray(boards["station_m"], dtype=float), np.asarray(boards["to_station_m"], dtype=float)
-    everything = np.concatenate([places, np.asarray(stations, dtype=float)])
+    beside = [edge.station + step for edge in breaks for step in (-MERGE / 2, MERGE / 2)]
+    near = np.array([s for s in beside if places.min() < s < places.max()])
+    everything = np.concatenate([places, near, np.asarray(stations, dtype=float)])
     return make_grid(everything, sides, relief=relief, breaks=breaks, spans=feet)
 
 

@@ -164,6 +164,12 @@ class PointRows:
         own[self.surface] = self.places.own_variance()
         return own
 
+    def widening(self, factor: float) -> Array:
+        """Return the square root of a factor for surface points, 1 for pegs, shape (n,)."""
+        result = np.ones(self.fixed.size)
+        result[self.surface] = np.sqrt(factor)
+        return result
+
     def own_covariance(self) -> Array:
         """Return the same between all points, shape (n, n)."""
         own = np.zeros((self.fixed.size, self.fixed.size))

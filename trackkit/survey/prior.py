@@ -23,6 +23,8 @@ __all__ = ["GROUND_KINDS", "GroundType", "PriorBands", "prior_bands", "prior_wei
 
 Array = NDArray[np.float64]
 
+#: Relief that is stated as less still leaves digits enough when taken as this [m].
+LEAST_RELIEF: Final = 1e-7
 #: Parts of the prior, in the order of `PriorBands.bands`.
 PARTS: Final = ("mean", "twist", "single", "relief")
 
@@ -97,7 +99,7 @@ def prior_weights(q_mean: float, q_twist: float, relief: float) -> Array:
     left = mean - twist / 2, right = mean + twist / 2.
     """
     single = 1.0 / (q_mean + q_twist / 4.0)
-    return np.array([1.0 / q_mean, 1.0 / q_twist, single, 1.0 / relief**2 if relief > 0 else 0.0])
+    return np.array([1.0 / q_mean, 1.0 / q_twist, single, 1.0 / max(relief, LEAST_RELIEF) ** 2])
 
 
 def prior_bands(grid: Grid, bandwidth: int) -> PriorBands:

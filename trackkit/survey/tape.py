@@ -45,7 +45,13 @@ def stations_from_tape(along: Array, height: Array) -> Array:
     """
     steps = np.diff(along) ** 2 - np.diff(height) ** 2
     level = np.concatenate([[0.0], np.cumsum(np.sqrt(np.maximum(steps, 0.0)))])
-    return np.asarray(level - np.interp(0.0, along, level))
+    if along.size < 2:
+        return np.asarray(along, dtype=float)
+    # the tape starts at the start mark; before the first reading the ground is taken to slope on
+    stretch = int(np.clip(np.searchsorted(along, 0.0) - 1, 0, along.size - 2))
+    share = -along[stretch] / (along[stretch + 1] - along[stretch])
+    origin = level[stretch] + share * (level[stretch + 1] - level[stretch])
+    return np.asarray(level - origin)
 
 
 def levelled_out(survey: Survey, rough: Ground) -> Survey:

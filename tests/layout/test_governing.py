@@ -1,0 +1,50 @@
+"""Which tie end governs, as a chance, against exact small cases."""
+
+import numpy as np
+import pytest
+
+from trackkit.layout.governing import governing_chances
+from trackkit.layout.line import grade_line, level_line
+from trackkit.layout.run import run_from_sections
+from trackkit.layout.sections import Section
+
+SECTION = Section("2 m", 2.0, (0.1, 1.9), rail_top=0.08, bearing=0.08)
+
+
+class Known:
+    """A ground with a known mean, a sloping plane, and independent errors."""
+
+    def __init__(self, slope, sd):
+        self.slope, self.sd = slope, sd
+
+    def mean(self, points):
+        return np.array([self.slope * s - (0.05 if side == "right" else 0.0) for s, side in points])
+
+    def covariance(self, points):
+        return np.diag(np.full(len(points), self.sd**2))
+
+    def height(self, station, side):
+        mean = self.slope * np.asarray(station, dtype=float) - (0.05 if side == "right" else 0.0)
+        return mean, np.full(np.shape(station), self.sd)
+
+    def draw(self, points, n, seed):
+        normals = np.random.default_rng(seed).standard_normal((n, len(points)))
+        return self.mean(points) + self.sd * normals
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.04])
+def test_equal_ends_above_the_grade_have_equal_chances(slope):
+    """Four ends on a plane, two of them 5 cm lower: one half each for the upper two (symmetry)."""
+    run = run_from_sections([SECTION])
+    ground = Known(slope, 0.001)
+    line = grade_line(ground, run, slope) if slope else level_line(ground, run)
+    table = governing_chances(ground, line, draws=20_000)
+    np.testing.assert_allclose(table["chance"], [0.5, 0.0, 0.5, 0.0], atol=4 * 0.5 / np.sqrt(20_000))
+
+
+def test_on_a_level_line_the_upper_end_of_a_slope_governs():
+    run = run_from_sections([SECTION])
+    ground = Known(0.04, 0.001)
+    table = governing_chances(ground, level_line(ground, run))
+    assert table.loc[table["chance"].idxmax(), ["tie", "side"]].tolist() == [2, "left"]
+    assert table["chance"].sum() == pytest.approx(1.0)
