@@ -253,6 +253,15 @@ def test_a_tape_from_the_start_mark_gives_true_stations_wherever_reading_begins(
     np.testing.assert_allclose(ground.stations, level, atol=3e-3)
 
 
+def test_a_ditch_that_nobody_read_is_planned_over_and_not_refused():
+    edges = [Break(side, at) for side in ("left", "right") for at in (3.2, 3.6)]
+    levels = rods()
+    levels.loc[levels["station_m"] > 3.5, "rod_m"] -= 0.12
+    ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=PLAIN, breaks=edges)
+    before, beyond = (ground.height(s, "left")[0] for s in (3.1, 3.7))
+    assert beyond - before == pytest.approx(0.12 + left(3.7) - left(3.1), abs=0.02)
+
+
 def test_a_point_exactly_at_a_break_lies_beyond_it():
     levels = rods()
     levels.loc[levels["station_m"] >= 5, "rod_m"] -= 0.12

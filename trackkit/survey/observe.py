@@ -45,7 +45,7 @@ def grid_of(
     """Return the grid of all surveyed and asked-for stations, or None for a survey of pegs alone.
 
     A break within the survey has a node on either side of it, so that what one side's ground says
-    of the other's holds right up to it.
+    of the other's holds right up to it; not so a strip that nobody read, such as a ditch.
     """
     levels, boards, crosslevels = survey.levels, survey.boards, survey.crosslevels
     read = [levels["station_m"], boards["station_m"], boards["to_station_m"], crosslevels["station_m"]]
@@ -57,10 +57,24 @@ def grid_of(
     said = {*levels["side"], *boards["side"]} - {""}
     sides = ("left", "right") if two or len(said) != 1 else tuple(said)
     feet = np.asarray(boards["station_m"], dtype=float), np.asarray(boards["to_station_m"], dtype=float)
-    beside = [edge.station + step for edge in breaks for step in (-MERGE / 2, MERGE / 2)]
-    near = np.array([s for s in beside if places.min() < s < places.max()])
-    everything = np.concatenate([places, near, np.asarray(stations, dtype=float)])
+    everything = np.concatenate(
+        [places, _beside(breaks, np.unique(places)), np.asarray(stations, dtype=float)]
+    )
     return make_grid(everything, sides, relief=relief, breaks=breaks, spans=feet)
+
+
+def _beside(breaks: tuple[Break, ...], read: Array) -> Array:
+    """Return stations just before and beyond each break, but none in a gap where a side has two."""
+    gaps = [(int(np.searchsorted(read, edge.station)), edge) for edge in breaks]
+    sides = [(gap, edge.side) for gap, edge in gaps]
+    crowded = {gap for gap, side in sides if sides.count((gap, side)) > 1}
+    found = [
+        edge.station + step
+        for gap, edge in gaps
+        if gap not in crowded and read[0] < edge.station - MERGE and edge.station + MERGE < read[-1]
+        for step in (-MERGE / 2, MERGE / 2)
+    ]
+    return np.array(found)
 
 
 def observe(
