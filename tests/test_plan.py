@@ -325,3 +325,36 @@ def test_a_rough_in_says_that_nothing_but_smoothness_checks_it(plans):
     texts = [advisory.text for advisory in plans["market_yard"].advisories]
     assert any("no reading checks another" in text for text in texts)
     assert not any("no reading checks another" in a.text for a in plans["boathouse_lawn"].advisories)
+
+
+@pytest.mark.parametrize(
+    ("extra", "message"),
+    [
+        ('[line.reference]\ntie = 99\nside = "left"\n', "tie 99"),
+        ('[line.reference]\nrail = "1 m"\nabove = "P9"\n', "'P9'"),
+    ],
+)
+def test_a_reference_that_does_not_exist_is_a_fault(tmp_path, extra, message):
+    folder = changed(tmp_path, "boathouse_lawn", **{"[ground]": extra + "[ground]"})
+    with pytest.raises(InputProblems, match=message):
+        make_plan(load_job(folder))
+
+
+def test_a_survey_of_one_side_is_a_fault_that_says_what_to_read(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""})
+    levels = pd.read_csv(folder / "levels.csv")
+    levels[levels["side"] != "right"].to_csv(folder / "levels.csv", index=False)
+    (folder / "crosslevels.csv").unlink()
+    with pytest.raises(InputProblems, match=r"left alone.*both sides"):
+        make_plan(load_job(folder))
+
+
+def test_with_stated_roughness_the_misread_rod_alone_is_named(tmp_path):
+    changes = {'leave_out = ["levels.csv row 32"]': "", 'kind = "lawn"': STATED}
+    job = load_job(changed(tmp_path, "boathouse_lawn", **changes))
+    run, ground = fit_job(job)
+    assert ground.residuals.query("doubtful")["reading"].tolist() == ["levels.csv row 32"]
+    assert "nan" not in check_text(job, run, ground)
+
+
+STATED = 'kind = "lawn"\nwander = "15 mm"\ntwist = "4 mm"\nrelief = "2 mm"'

@@ -18,6 +18,7 @@ from trackkit.layout.finished import FinishedLine
 from trackkit.layout.governing import governing_chances
 from trackkit.layout.laid import Run
 from trackkit.layout.line import BEND, GAP, follow_line, grade_line, least_fill_line, level_line
+from trackkit.layout.reference import RailHeight
 from trackkit.layout.run import lay_out_run, run_from_sections
 from trackkit.layout.targets import Peg, Targets, pegs_from_ground, target_rods
 from trackkit.layout.verdict import LevelVerdict, level_verdict
@@ -157,13 +158,21 @@ def _fit(job: Job, run: Run) -> Ground:
     survey = place_on_ties(_survey(job), run.ties)
     faults = check_stations(survey, run.head, run.tail)
     frees = job.file.ground.breaks_free
-    if isinstance(job.datum, str) and job.datum not in {*survey.levels["point"], *survey.benchmarks["point"]}:
-        pegs = sorted({*survey.levels["point"], *survey.benchmarks["point"]} - {""})
-        accepted = "a peg that was read: " + (", ".join(pegs) or "none was")
-        faults.append(Problem("job.toml", repr(job.datum), accepted, "", None, "ground.datum"))
+    rises = survey.differences
+    pegs = {*survey.levels["point"], *survey.benchmarks["point"], *rises["point"], *rises["to_point"]} - {""}
+    above = job.reference.above if isinstance(job.reference, RailHeight) else ""
+    for key, name in (("ground.datum", job.datum), ("line.reference.above", above)):
+        if isinstance(name, str) and name and name not in pegs:
+            accepted = "a peg that was read: " + (", ".join(sorted(pegs)) or "none was")
+            faults.append(Problem("job.toml", repr(name), accepted, "", None, key))
+    if isinstance(job.reference, tuple) and job.reference[0] > len(run.ties):
+        accepted = f"a tie from 1 to {len(run.ties)}, counted from the head of the run"
+        faults.append(
+            Problem("job.toml", f"tie {job.reference[0]}", accepted, "", None, "line.reference.tie")
+        )
     if faults:
         raise InputProblems(faults)
-    return fit_ground(
+    ground = fit_ground(
         survey,
         instruments=job.instruments,
         ground_type=job.ground_type,
@@ -172,6 +181,11 @@ def _fit(job: Job, run: Run) -> Ground:
         datum=job.datum,
         smooth_ties=job.file.ground.smooth_ties,
     )
+    if len(ground.sides) < 2:
+        found = f"readings of the {' and '.join(ground.sides) or 'pegs'} alone"
+        do = "read rods on the other side too, or left-to-rights at two stations or more"
+        raise InputProblems([Problem("the readings", found, "readings that reach both sides", do)])
+    return ground
 
 
 def _settled(job: Job, run: Run, ground: Ground, line: FinishedLine) -> tuple[Run, Ground, FinishedLine]:

@@ -6,7 +6,7 @@ import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -275,9 +275,9 @@ def truck_table(plan: Plan) -> str:
 def check_text(job: Job, run: Run, ground: Ground) -> str:
     """Return what the readings alone say: how much they check each other, and which are in doubt."""
     show, table = job.display, ground.residuals
-    checked = table["checked"].value_counts()
+    checked, spare = table["checked"].value_counts(), round(table["redundancy_readings"].sum())
     lines = [
-        f"{len(table)} readings; {max(ground.dof, 0)} more than there are unknown heights.",
+        f"{len(table)} readings; {spare} more than there are heights to find.",
         f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
         f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
         f"Ground: {ground.roughness.words()}.",
@@ -291,7 +291,7 @@ def check_text(job: Job, run: Run, ground: Ground) -> str:
     doubtful = doubtful_readings(ground)
     rows = [
         [row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
-         job.side(row.side) if row.side else "", show.small(row.residual_m), f"{abs(row.w_without):.0f}"]
+         job.side(row.side) if row.side else "", show.small(row.residual_m), _times(row)]
         for row in rows_of(doubtful)
     ]  # fmt: skip
     head = ["reading", "kind", "where", "side", f"off, {show.unit}", "times its doubt"]
@@ -302,6 +302,11 @@ def check_text(job: Job, run: Run, ground: Ground) -> str:
     parts = [job.name.upper(), "\n".join(_wrapped(line, hang=2) for line in lines), verdict, notes]
     parts.append("\n".join(_wrapped(str(a), hang=2) for a in cautions(ground.survey)))
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _times(row: Any) -> str:
+    """Return how many times its doubt a reading is off, against the fit without it where there is one."""
+    return f"{abs(row.w if np.isnan(row.w_without) else row.w_without):.0f}"
 
 
 def columns(

@@ -6,15 +6,17 @@ Two redundancies are kept apart. ``redundancy`` counts the ground's smoothness a
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.banded import band_add
+from trackkit.banded import BorderedBand, band_add
 from trackkit.survey.fitting import Fitted, Setting, fit_rows
 from trackkit.survey.posterior import LinearModel, row_variance
+from trackkit.survey.prior import GroundType
 
 __all__ = ["CHANCE_OF_FALSE_ALARM", "redundancy_of_readings", "residual_table"]
 
@@ -85,7 +87,11 @@ def _on_trial(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> tu
     doubtful = np.zeros(counts.size, dtype=bool)
     critical = critical_w(setting, fitted, int(counts.sum()))
     if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
-        return without, (np.abs(fitted.posterior.w) > critical) & counts
+        # with one roughness for all fits, w is the same with and without the reading
+        if not (np.abs(fitted.posterior.w[counts]) > critical).any():
+            return without, doubtful
+        rough = fitted.roughness
+        setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
     keep = np.ones(counts.size, dtype=bool)
     current = fitted
     for _ in range(MOST):
@@ -146,8 +152,6 @@ def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
     ground, border = ground[used], rows.border[used].toarray()
     model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
     band, side_part, corner, _, _ = model.normal
-    from trackkit.banded import BorderedBand
-
     system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(rows.names)), block)
     result = np.zeros(sd.size)
     result[used] = np.clip(1.0 - row_variance(system, ground, border) / sd[used] ** 2, 0.0, 1.0)
