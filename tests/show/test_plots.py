@@ -1,152 +1,373 @@
-"""The side view: what is drawn is what was computed, and a person can read it."""
+"""The side view: what is drawn is what was computed."""
 
-import sys
+import re
 from dataclasses import replace
-from pathlib import Path
+from itertools import pairwise
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from matplotlib import rc_context, rcParams
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from trackkit.files import plan_picture
-from trackkit.job import load_job
-from trackkit.layout import level_line
+from trackkit.layout import RailHeight, level_line
 from trackkit.layout.fills import fill_table
-from trackkit.plan import make_plan
 from trackkit.show.plots import draw_side, side_view
 from trackkit.show.saving import picture_bytes
+from trackkit.show.style import INK, STYLE
 from trackkit.units import DISPLAYS
 
-DEMO = Path(__file__).parents[2] / "data_demo"
+DRAWN = ["lawn", "over an edge", "forty ties in sixteenths", "terrace edge", "market yard"]
 
 
-@pytest.fixture(scope="module", params=["boathouse_lawn", "terrace_edge", "market_yard"])
-def plan(request):
-    return make_plan(load_job(DEMO / request.param))
+@pytest.fixture(params=DRAWN)
+def drawn(case, request):
+    return case(request.param)
 
 
-def by_gid(ax, gid):
-    return [artist for artist in [*ax.lines, *ax.patches, *ax.texts] if artist.get_gid() == gid]
+def side_axes(case, side, **options):
+    ax = Figure(figsize=(11, 3.4), dpi=100).add_axes((0.08, 0.14, 0.9, 0.78))
+    return draw_side(*case.scene, side=side, ax=ax, display=case.display, **options)
 
 
-def axes_of(plan, side):
-    figure = Figure(figsize=(11, 4))
-    ax = figure.add_subplot()
-    return draw_side(
-        plan.ground, plan.run, plan.line, plan.fills, plan.stacks, side=side, ax=ax, display=plan.job.display
-    )
+def named(ax, pattern):
+    """Return the artists whose name fits, in the order they were drawn."""
+    every = [*ax.lines, *ax.collections, *ax.patches, *ax.texts]
+    return [artist for artist in every if re.fullmatch(pattern, artist.get_gid() or "")]
 
 
-def unit_of(plan):
-    return {"cm": 100.0, "mm": 1000.0, "in": 1 / 0.0254}[plan.job.display.unit]
+def corners_of(ax, side, kind):
+    """Return the corners of every piece of a kind, without the point that closes each outline."""
+    found = named(ax, f"{side}-{kind}")
+    return [path.vertices[:-1] for collection in found for path in collection.get_paths()]
 
 
-def test_the_line_is_drawn_at_its_height(plan):
-    (line,) = by_gid(axes_of(plan, "left"), "line")
+def of_side(case, side):
+    return case.fills[case.fills["side"] == side]
+
+
+def test_the_line_is_drawn_at_its_height(drawn):
+    (line,) = named(side_axes(drawn, "left"), "left-line")
     station, height = np.array(line.get_xdata()), np.array(line.get_ydata())
-    np.testing.assert_allclose(height, plan.line.height(station) * unit_of(plan))
+    np.testing.assert_allclose(height, drawn.line.height(station) * drawn.unit)
 
 
-def test_the_ground_is_drawn_at_its_height(plan):
-    (ground,) = by_gid(axes_of(plan, "right"), "ground")
+def test_the_rail_is_drawn_at_its_height(drawn):
+    (rail,) = named(side_axes(drawn, "right"), "right-rail")
+    np.testing.assert_allclose(rail.get_ydata(), drawn.line.rail_top(rail.get_xdata()) * drawn.unit)
+
+
+@pytest.mark.parametrize(("name", "times"), [("ground", 0), ("doubt-low", -2), ("doubt-high", 2)])
+def test_the_ground_is_drawn_with_two_sd_each_way(drawn, name, times):
+    (edge,) = named(side_axes(drawn, "right"), f"right-{name}")
+    mean, sd = drawn.ground.height(np.array(edge.get_xdata()), "right")
+    np.testing.assert_allclose(edge.get_ydata(), (mean + times * sd) * drawn.unit, atol=1e-9)
+
+
+def test_a_step_in_the_ground_is_drawn_upright(case):
+    drawn = case("over an edge")
+    (ground,) = named(side_axes(drawn, "left", breaks=[5.0]), "left-ground")
     station, height = np.array(ground.get_xdata()), np.array(ground.get_ydata())
-    np.testing.assert_allclose(height, plan.ground.height(station, "right")[0] * unit_of(plan), atol=1e-9)
+    step = np.argmax(np.abs(np.diff(height)))
+    assert station[step] < 5.0 <= station[step + 1]
+    assert station[step + 1] - station[step] < 0.001
 
 
-def test_every_piece_is_drawn_at_its_true_height_and_closes_to_the_line(plan):
-    ax = axes_of(plan, "left")
-    stacks = [stack for stack in plan.stacks.stacks if stack.side == "left"]
-    items = {piece.item for piece in plan.stacks.truck.pieces} | {c.item for s in stacks for c in s.closings}
-    drawn = sorted(
-        (round(patch.get_height(), 6), patch.get_gid())
-        for patch in ax.patches
-        if patch.get_gid() in items and hasattr(patch, "get_height")
-    )
-    expected = [(piece.thickness, piece.item) for stack in stacks for piece in stack.pieces]
-    expected += [(c.height, c.item) for stack in stacks for c in stack.closings if c.kind == "shim"]
-    assert drawn == sorted((round(height * unit_of(plan), 6), item) for height, item in expected)
+@pytest.mark.parametrize("kind", ["box", "lumber", "ply", "pad"])
+def test_every_piece_is_drawn_at_its_true_height_and_length(case, kind):
+    drawn = case("lawn")
+    ax = side_axes(drawn, "left")
+    pieces = [
+        p for stack in drawn.stacks.stacks if stack.side == "left" for p in stack.pieces if p.kind == kind
+    ]
+    sizes = [np.ptp(corners, axis=0) for corners in corners_of(ax, "left", kind)]
+    drawn_sizes = sorted((round(long, 6), round(high, 6)) for long, high in sizes)
+    assert drawn_sizes == sorted((round(p.length, 6), round(p.thickness * drawn.unit, 6)) for p in pieces)
+    assert pieces
 
 
-def test_every_fill_is_written_once(plan):
-    texts = [text.get_text().split(":") for text in by_gid(axes_of(plan, "right"), "fill")]
-    own = plan.fills[plan.fills["side"] == "right"]
-    assert [int(tie) for tie, _ in texts] == own["tie"].tolist()
-    assert [fill.strip() for _, fill in texts] == [plan.job.display.small(f) for f in own["fill_m"]]
+@pytest.mark.parametrize("name", ["lawn", "over an edge", "terrace edge"])
+def test_pieces_of_a_stack_reach_from_the_ground_to_the_closing_piece_without_a_gap(case, name):
+    drawn = case(name)
+    ax = side_axes(drawn, "right")
+    kinds = ("box", "lumber", "ply", "pad")
+    shapes = [shape for kind in kinds for shape in corners_of(ax, "right", kind)]
+    rows = of_side(drawn, "right").set_index("tie")
+    checked = 0
+    for stack in drawn.stacks.stacks:
+        if stack.side != "right" or stack.seat_raise > 0 or len(stack.ties) > 1 or not stack.pieces:
+            continue
+        row = rows.loc[stack.ties[0]]
+        own = [s for s in shapes if s[:, 0].mean() == pytest.approx(row.station_m, abs=1e-6)]
+        bottoms, tops = (sorted(float(f(s[:, 1])) for s in own) for f in (np.min, np.max))
+        under = (row.line_m - stack.closing.height) * drawn.unit
+        assert [*bottoms, under] == pytest.approx([row.ground_m * drawn.unit, *tops], abs=1e-6)
+        checked += 1
+    assert checked > 3
 
 
-def test_no_text_overlaps_another_or_leaves_the_page(plan):
-    figure = plan_picture(plan)
-    figure.canvas.draw()
-    page = figure.bbox
+def test_every_fill_is_written_once_in_the_display_unit(drawn):
+    texts = named(side_axes(drawn, "right"), r"right-tie-\d+-fill")
+    own = of_side(drawn, "right")
+    ties = [int(text.get_gid().split("-")[2]) for text in texts]
+    assert ties == own["tie"].tolist()
+    words = [text.get_text().split(":")[-1].strip().replace("−", "-") for text in texts]
+    assert words == [drawn.display.small(fill) for fill in own["fill_m"]]
+
+
+def test_every_figure_says_which_tie_it_is_of(drawn):
+    ax = side_axes(drawn, "left")
+    for fill in named(ax, r"left-tie-\d+-fill"):
+        tie = fill.get_gid().split("-")[2]
+        beside = [text.get_text() for text in named(ax, f"left-tie-{tie}")]
+        assert beside == [tie] or fill.get_text().startswith(f"{tie}:")
+
+
+def test_the_unit_of_the_figures_is_written(drawn):
+    unit = drawn.display.unit
+    words = [text.get_text() for text in side_axes(drawn, "left").texts]
+    assert any(word in (f"fill, {unit}", f"tie: fill, {unit}") for word in words)
+
+
+@pytest.mark.parametrize("size", [(11.7, 8.3), (11, 6)], ids=["A4", "laptop"])
+def test_the_exaggeration_that_is_written_is_the_one_that_is_drawn(drawn, size):
+    figure = drawn.picture(size)
     for ax in figure.axes:
-        boxes = [(t.get_text(), t.get_window_extent()) for t in ax.texts if t.get_text()]
-        for i, (name, box) in enumerate(boxes):
-            assert page.x0 <= box.x0 <= box.x1 <= page.x1, name
-            for other, second in boxes[i + 1 :]:
-                assert not box.overlaps(second), (name, other)
-    heads = [t.get_window_extent() for t in figure.texts]
-    for i, box in enumerate(heads):
-        assert not any(box.overlaps(other) for other in heads[i + 1 :])
+        origin, along, up = ax.transData.transform([(0, 0), (1, 0), (0, drawn.unit)])
+        times = (up - origin)[1] / (along - origin)[0]
+        (words,) = (text.get_text() for text in ax.texts if "times too tall" in text.get_text())
+        written = re.search(r"([\d.]+) times", words)[1]
+        assert float(written) == pytest.approx(times, abs=0.051 if "." in written else 0.51)
 
 
-def test_ties_in_the_ground_are_black_hatched_white_with_their_figure(plan):
-    tie = int(plan.fills.loc[plan.fills["fill_m"].idxmax(), "tie"])
-    line = level_line(plan.ground, plan.run, reference=(tie, "right"), gap=0.0)
-    fills = fill_table(plan.ground, plan.run, line)
-    ax = draw_side(plan.ground, line.run, line, fills, side="left", display=plan.job.display)
-    deep = fills[(fills["side"] == "left") & (fills["fill_m"] < 0)]
-    drawn = by_gid(ax, "negative")
-    assert len(drawn) == len(deep) > 3
-    for patch, fill in zip(drawn, deep["fill_m"], strict=True):
-        assert patch.get_height() == pytest.approx(-fill * unit_of(plan))
-        assert patch.get_hatch()
-        assert patch.get_facecolor()[:3] == (0.0, 0.0, 0.0)
-    dark = [t for t in by_gid(ax, "fill") if t.get_color() == "white"]
-    assert len(dark) == len(deep)
+def test_both_rails_share_stations_and_one_scale_of_heights(drawn):
+    top, bottom = drawn.picture().axes
+    assert top.get_xlim() == bottom.get_xlim()
+    assert np.ptp(top.get_ylim()) == pytest.approx(np.ptp(bottom.get_ylim()))
+    assert top.get_position().y0 > bottom.get_position().y1
 
 
-def test_the_reference_carries_the_filled_triangle(plan):
-    station, side = plan.line.contacts[0]
-    (mark,) = by_gid(axes_of(plan, side), "reference")
-    assert mark.get_xdata()[0] == pytest.approx(station)
-    assert mark.get_markerfacecolor() != "white"
+def test_ties_in_the_ground_are_black_hatched_white_with_their_figure(case):
+    drawn = case("in the ground")
+    ax = side_axes(drawn, "left")
+    deep = of_side(drawn, "left").query("fill_m < -1e-9")
+    sizes = [np.ptp(corners[:, 1]) for corners in corners_of(ax, "left", "negative")]
+    np.testing.assert_allclose(sizes, -deep["fill_m"] * drawn.unit)
+    (patches,) = named(ax, "left-negative")
+    assert patches.get_hatch()
+    assert patches.get_facecolor()[0][:3].max() == 0.0
+    assert patches.get_edgecolor()[0][:3].min() == 1.0
+    dark = [text for text in named(ax, r"left-tie-\d+-fill") if text.get_color() == "white"]
+    assert [text.get_bbox_patch().get_facecolor()[:3] for text in dark] == [(0.0, 0.0, 0.0)] * len(deep)
+    assert all(text.get_text().startswith("−") for text in dark if text.get_text() != "0")
+    assert len(deep) > 3
 
 
-def test_the_page_is_light_whatever_surrounds_it(plan):
-    figure = plan_picture(plan)
+def test_a_tie_that_rests_on_the_ground_is_not_drawn_as_in_the_ground(case):
+    """A fill of nothing comes with rounding of either sign."""
+    drawn = case("lawn")
+    resting = drawn.fills["tie"] == 3
+    fills = drawn.fills.assign(fill_m=drawn.fills["fill_m"].where(~resting, -1e-12))
+    ax = side_axes(replace(drawn, fills=fills), "left")
+    assert not named(ax, "left-negative")
+    (text,) = named(ax, "left-tie-3-fill")
+    assert (text.get_text(), text.get_color()) == ("0.0", INK)
+
+
+def test_the_reference_carries_the_filled_triangle_and_the_ends_open_ones(drawn):
+    for side in ("left", "right"):
+        ax = side_axes(drawn, side)
+        filled = named(ax, f"{side}-reference-\\d+")
+        expected = sorted(point[0] for point in drawn.line.contacts if point[1] == side)
+        assert [float(mark.get_xdata()[0]) for mark in filled] == pytest.approx(expected)
+        assert all(mark.get_markerfacecolor() == INK for mark in filled)
+        assert all(m.get_markerfacecolor() == "white" for m in named(ax, f"{side}-height-mark-\\d+"))
+        for mark in (*filled, *named(ax, f"{side}-height-mark-\\d+")):
+            height = float(drawn.line.rail_top(mark.get_xdata()[0])) * drawn.unit
+            assert mark.get_ydata()[0] == pytest.approx(height)
+
+
+def test_height_marks_say_the_height_of_the_rail(case):
+    drawn = case("over an edge")
+    ax = side_axes(drawn, "left")
+    words = named(ax, r"left-(height-mark|reference)-\d+-height")
+    assert len(words) > 3
+    for word in words:
+        (mark,) = named(ax, word.get_gid().removesuffix("-height"))
+        top = drawn.display.small(float(drawn.line.rail_top(mark.get_xdata()[0])))
+        assert re.search(r"[−\d. /]+", word.get_text().removeprefix("rail top "))[0].strip() == top
+
+
+@pytest.mark.parametrize(("held_at", "expected"), [(None, "head"), (2.0, 2.0)])
+def test_a_given_rail_height_is_marked_where_it_is_held(case, held_at, expected):
+    base = case("lawn")
+    line = level_line(base.ground, base.run, reference=RailHeight(0.4, station=held_at))
+    fills = fill_table(base.ground, base.run, line, along=0.5)
+    ax = draw_side(base.ground, line.run, line, fills, side="right", held_at=held_at)
+    (mark,) = named(ax, r"right-reference-\d+")
+    assert mark.get_xdata()[0] == (line.run.head if expected == "head" else expected)
+
+
+def test_joints_breaks_and_marks_stand_at_their_stations(case):
+    drawn = case("over an edge")
+    ax = side_axes(drawn, "right", breaks=[5.6])
+    found = {}
+    for kind in ("joint", "break", "mark"):
+        found[kind] = [float(line.get_xdata()[0]) for line in named(ax, f"right-{kind}-\\d+")]
+    assert found["joint"] == pytest.approx(drawn.run.joints["station_m"].tolist())
+    assert found["break"] == [5.6]
+    assert found["mark"] == [drawn.run.shot.start_mark, drawn.run.shot.end_mark]
+    words = {text.get_text() for text in ax.texts}
+    assert {"start mark", "end mark", "break", *drawn.run.joints["joint"]} <= words
+
+
+def test_without_stacks_the_fills_are_drawn_as_bars(case):
+    drawn = case("no truck")
+    ax = side_axes(drawn, "left")
+    own = of_side(drawn, "left")
+    bars = corners_of(ax, "left", "fill")
+    np.testing.assert_allclose([corners[:, 1].min() for corners in bars], own["ground_m"] * drawn.unit)
+    np.testing.assert_allclose([corners[:, 1].max() for corners in bars], own["line_m"] * drawn.unit)
+
+
+def test_a_bar_is_drawn_only_where_something_goes_under(case):
+    drawn = replace(case("in the ground"), stacks=None)
+    ax = side_axes(drawn, "left")
+    over = int((of_side(drawn, "left")["fill_m"] > 0).sum())
+    assert len(corners_of(ax, "left", "fill")) == over < len(of_side(drawn, "left"))
+
+
+@pytest.mark.parametrize("tall", [0.7, 0.9, 1.2, 1.6, 2.4, 5.0])
+def test_heights_on_the_axis_stand_apart_on_strips_of_any_height(case, tall):
+    drawn = case("lawn")
+    figure = Figure(figsize=(11, tall), dpi=100)
+    draw_side(*drawn.scene, side="left", ax=figure.add_axes((0.08, 0.2, 0.9, 0.6)), display=drawn.display)
+    FigureCanvasAgg(figure).draw()
+    boxes = [label.get_window_extent() for label in figure.axes[0].get_yticklabels()]
+    assert boxes
+    assert not any(one.overlaps(two) for one, two in pairwise(boxes))
+
+
+def test_what_the_truck_is_short_of_is_marked_and_its_figure_boxed(case):
+    drawn = case("short of pieces")
+    ax = side_axes(drawn, "left")
+    stacks = [stack for stack in drawn.stacks.stacks if stack.side == "left"]
+    wanted = sum(count for stack in stacks for _, count in stack.missing)
+    (marked,) = named(ax, "left-missing")
+    assert len(marked.get_paths()) == wanted > 3
+    short = {tie for stack in stacks if stack.missing for tie in stack.ties}
+    boxed = {int(t.get_gid().split("-")[2]) for t in named(ax, r"left-tie-\d+-fill") if t.get_bbox_patch()}
+    assert boxed == short
+
+
+def test_a_place_that_nothing_closes_is_drawn_as_an_empty_outline(case):
+    drawn = case("in the ground")
+    lost = [one for one in drawn.stacks.unfillable if one.side == "left"]
+    ax = side_axes(drawn, "left")
+    empty = corners_of(ax, "left", "none")
+    own = of_side(drawn, "left").set_index("tie")
+    ties = [tie for one in lost for tie in one.ties]
+    assert ties
+    np.testing.assert_allclose([c[:, 1].min() for c in empty], own.loc[ties, "ground_m"] * drawn.unit)
+    assert STYLE["none"]["facecolor"] == "none"
+
+
+def test_the_legend_names_what_is_drawn_and_nothing_else(case):
+    def words(name):
+        return {text.get_gid().removeprefix("legend-") for text in case(name).picture().texts}
+
+    plain, deep, short, edge = map(words, ("lawn", "in the ground", "short of pieces", "over an edge"))
+    assert "negative" in deep and "negative" not in plain
+    assert "missing" in short and "missing" not in plain
+    assert "break" in edge and "break" not in plain
+    assert {"ground", "doubt", "line", "reference", "box", "joint"} <= plain
+    doubt = next(t for t in case("lawn").picture().texts if t.get_gid() == "legend-doubt")
+    assert "give or take 2 sd" in doubt.get_text()
+
+
+def test_fills_of_one_side_only_are_refused_by_name(case):
+    drawn = case("lawn")
+    with pytest.raises(ValueError, match="fills must have rows of left and right"):
+        side_view(drawn.ground, drawn.run, drawn.line, of_side(drawn, "left"))
+
+
+def test_an_own_figure_is_made_only_when_no_axes_are_given(case):
+    drawn = case("lawn")
+    ax = draw_side(*drawn.scene, side="left")
+    assert ax.figure.get_facecolor()[:3] == (1.0, 1.0, 1.0)
+    figure = Figure()
+    own = figure.add_subplot()
+    assert draw_side(*drawn.scene, side="left", ax=own) is own
+    assert figure.axes == [own]
+
+
+def test_inputs_are_left_as_they_were(case):
+    drawn = case("lawn")
+    before = drawn.fills.copy()
+    drawn.picture()
+    assert drawn.fills.equals(before)
+
+
+def test_a_reader_s_dark_theme_does_not_reach_the_paper(case):
+    drawn = case("terrace edge")
+    light = picture_bytes(drawn.picture(), "png", dpi=50)
+    dark = {"axes.facecolor": "black", "text.color": "white", "font.size": 20, "xtick.color": "white"}
+    dark |= {
+        "figure.facecolor": "black",
+        "axes.edgecolor": "white",
+        "hatch.linewidth": 5,
+        "lines.linewidth": 9,
+    }
+    with rc_context(dark):
+        before = dict(rcParams)
+        figure = drawn.picture()
+        assert picture_bytes(figure, "png", dpi=50) == light
+        assert dict(rcParams) == before
     assert min(figure.get_facecolor()[:3]) > 0.95
 
 
-@pytest.mark.parametrize("kind", ["svg", "png"])
-def test_the_same_picture_has_the_same_bytes(plan, kind):
-    assert picture_bytes(plan_picture(plan), kind) == picture_bytes(plan_picture(plan), kind)
+def test_names_are_drawn_letter_by_letter_as_they_are(case):
+    drawn = case("lawn")
+    odd = {"left": "$5 & <b>", "right": r"100_%$ \alpha$"}
+    figure = side_view(*drawn.scene, side_names=odd, title="a $ b $ c", display=DISPLAYS["mm"])
+    words = [text.get_text() for ax in figure.axes for text in ax.texts]
+    assert "$5 & <b> (left)" in words
+    assert r"100_%$ \alpha$ (right)" in words
+    svg = ElementTree.fromstring(picture_bytes(figure, "svg"))
+    written = {"".join(each.itertext()).strip() for each in svg.iter("{http://www.w3.org/2000/svg}text")}
+    assert {"$5 & <b> (left)", r"100_%$ \alpha$ (right)", "a $ b $ c"} <= written
 
 
-def test_svg_keeps_text_as_text(plan):
-    text = picture_bytes(plan_picture(plan), "svg").decode()
-    assert "track needed" in text or "track as it lies" in text
-    assert "<dc:date>" not in text
+def luminance(colour):
+    """Relative luminance as in WCAG 2.1, section 'Terms' (from memory)."""
+    parts = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+    return float(np.dot(parts, (0.2126, 0.7152, 0.0722)))
 
 
-def test_names_with_signs_of_mathematics_are_drawn_as_they_are(plan):
-    names = {"left": "$5 & <b>", "right": "100_%$"}
-    figure = side_view(
-        plan.ground, plan.run, plan.line, plan.fills, plan.stacks, side_names=names, title="a $ b $ c",
-        display=DISPLAYS["mm"],
-    )  # fmt: skip
-    assert "&lt;b&gt;" in picture_bytes(figure, "svg").decode()
+def contrast(one, other):
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
 
 
-def test_missing_pieces_are_marked(plan):
-    first = replace(plan.stacks.stacks[0], missing=(("half", 1),))
-    stacks = replace(plan.stacks, stacks=(first, *plan.stacks.stacks[1:]))
-    figure = Figure()
-    ax = figure.add_subplot()
-    before = len(axes_of(plan, first.side).patches)
-    draw_side(plan.ground, plan.run, plan.line, plan.fills, stacks, side=first.side, ax=ax)
-    assert len(ax.patches) == before + 1
+@pytest.mark.parametrize(
+    ("style", "key", "least"),
+    [
+        ("figure", "color", 7.0), ("tie number", "color", 7.0), ("legend", "color", 7.0),
+        ("doubt edge", "color", 3.0), ("break", "color", 3.0), ("missing", "edgecolor", 3.0),
+        ("mark", "color", 3.0), ("joint", "color", 3.0), ("surface", "color", 3.0), ("earth", "colors", 3.0),
+    ],
+)  # fmt: skip
+def test_letters_and_lines_stand_out_from_the_page(style, key, least):
+    """WCAG 2.1: 7 to 1 for text (1.4.6), 3 to 1 for graphics (1.4.11); from memory."""
+    assert contrast(STYLE[style][key], STYLE["page"]["facecolor"]) >= least
 
 
-def test_drawing_needs_no_pyplot(plan):
-    plan_picture(plan)
-    assert "matplotlib.pyplot" not in sys.modules
+def test_no_two_kinds_of_pieces_look_alike_without_colour():
+    kinds = ("box", "lumber", "ply", "pad", "shim", "seat", "fill", "negative")
+    signs = set()
+    for kind in kinds:
+        grey = round(luminance(STYLE[kind]["facecolor"]), 1)
+        signs.add((grey, STYLE[kind].get("hatch", ""), kind == "lumber"))  # lumber has its grain
+    assert len(signs) == len(kinds)
