@@ -2,12 +2,11 @@
 
 import importlib.util
 import json
-import shutil
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from demo_jobs import DEMO, changed
 
 from trackkit.checked import check_text
 from trackkit.files import csv_bytes, plan_dict, supports_frame, write_whole
@@ -16,7 +15,6 @@ from trackkit.job import load_job
 from trackkit.plan import make_plan
 from trackkit.problems import CannotDo, InputProblems
 
-DEMO = Path(__file__).parents[1] / "data_demo"
 JOBS = ("boathouse_lawn", "terrace_edge", "market_yard")
 
 
@@ -37,18 +35,6 @@ TRUE = {
 @pytest.fixture(scope="module")
 def plans():
     return {name: make_plan(load_job(DEMO / name)) for name in JOBS}
-
-
-def changed(tmp_path, name, **replacements):
-    """Return a copy of a demo job with pieces of its job file replaced."""
-    folder = tmp_path / name
-    shutil.copytree(DEMO / name, folder, ignore=shutil.ignore_patterns("plan"))
-    text = (folder / "job.toml").read_text(encoding="utf-8")
-    for old, new in replacements.items():
-        assert old in text
-        text = text.replace(old, new)
-    (folder / "job.toml").write_text(text, encoding="utf-8")
-    return folder
 
 
 @pytest.mark.parametrize("name", JOBS)

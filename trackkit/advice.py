@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import pandas as pd
 
 from trackkit.fitted import doubtful_readings
 from trackkit.problems import Advisory
@@ -20,8 +21,8 @@ __all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "plan_advisories"]
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
 
-#: Give or take of a fill from which it counts as hardly known, and as not known [m] (guesses): more than a
-#: wedge travels, and more than a box is thick.
+#: Give or take of the ground from which it counts as hardly known, and as not known [m]: more than a
+#: wedge travels, and more than a box is thick (guesses).
 HARDLY_KNOWN: Final = 0.03
 NOT_KNOWN: Final = 0.10
 
@@ -102,7 +103,11 @@ def _readings(plan: Plan) -> list[Advisory]:
 def _hardly_known(plan: Plan) -> list[Advisory]:
     """Stretches of the run that the readings do not reach, or hardly."""
     show = plan.job.display
-    give = 2.0 * plan.fills.groupby("tie")["fill_sd_m"].max()
+    covariance = plan.ground.covariance(plan.run.tie_points())
+    variance = np.diag(covariance)
+    best = int(np.argmin(variance))  # against the tie end known best: a doubtful datum is another matter
+    apart = np.sqrt(np.maximum(variance + variance[best] - 2.0 * covariance[best], 0.0))
+    give = pd.Series(2.0 * apart.reshape(-1, 2).max(axis=1), index=plan.run.ties["tie"].to_numpy())
     found = []
     for level, least, most in (("stop", NOT_KNOWN, np.inf), ("caution", HARDLY_KNOWN, NOT_KNOWN)):
         ties = give.index[(give > least) & (give <= most)]
@@ -115,8 +120,8 @@ def _hardly_known(plan: Plan) -> list[Advisory]:
             for first, last in _stretches([int(tie) for tie in ties])
         ]  # fmt: skip
         text = (
-            f"at {', '.join(stretches)} from the start mark the ground was not read, or too far apart: fills "
-            f"are known only to give or take {show.small_unit(float(give[ties].max()))}. Read rods there"
+            f"at {', '.join(stretches)} from the start mark the ground was not read, or too far apart: its "
+            f"height is known to give or take {show.small_unit(float(give[ties].max()))} only. Read rods there"
         )
         place = f"{len(ties)} of {len(give)} ties"
         basis = f"more than {show.small_unit(least)}: guess"

@@ -66,6 +66,8 @@ def instrument_lines(job: Job, ground: Ground) -> list[str]:
     stated = job.file.instruments.model_dump(exclude_none=True)
 
     def source(name: str) -> str:
+        if name == ground.estimated:
+            return "estimated from the readings"
         return "as stated in the job" if name in stated else BASIS[name].split(":")[0].split(",")[0]
 
     lines = []

@@ -168,6 +168,7 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
             "relief_m": ground.roughness.relief, "estimated": list(ground.roughness.estimated),
             "covariance_factor": ground.inflation, "degrees_of_freedom": ground.dof,
             "instruments": vars(ground.instruments), "instruments_basis": dict(BASIS),
+            "instrument_estimated": ground.estimated,
             "lasers": _records(ground.lasers), "pegs": _records(ground.pegs),
             "zero_errors": _records(ground.zero_errors), "residuals": _records(ground.residuals),
         },

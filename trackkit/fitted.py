@@ -99,6 +99,7 @@ def fit_on(job: Job, run: Run | None, *, lying: Run | None = None) -> Ground:
         breaks=[replace(edge, frees=frees) for edge in breaks_of(survey)],
         datum=job.datum,
         smooth_ties=job.file.ground.smooth_ties,
+        estimate=job.file.instruments.estimate or "",
     )
     if run is not None and len(ground.sides) < 2:
         found = f"readings of the {' and '.join(ground.sides) or 'pegs'} alone"

@@ -185,6 +185,7 @@ class InstrumentsTable(_Table):
     station_sd: Room | None = None
     crown_sd: Room | None = None
     step_sd: Size | None = None
+    estimate: Literal["rod_sd", "angle_sd"] | None = None
     angles: dict[str, Angle] = Field(default_factory=dict)
 
 

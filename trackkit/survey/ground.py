@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.problems import FitError
+from trackkit.survey.estimating import estimate_sd
 from trackkit.survey.fitting import Fitted, Setting, fit_rows, make_setting, with_datum
 from trackkit.survey.grid import Break
 from trackkit.survey.instruments import Instruments
@@ -61,6 +62,8 @@ class Ground:
         Readings minus unknowns that only readings determine.
     survey : Survey
         The readings, with stations levelled out where they were taped on the slope.
+    estimated : str
+        Which of the instruments' standard deviations was estimated, '' if none was.
     """
 
     setting: Setting
@@ -71,6 +74,7 @@ class Ground:
     inflation: float
     dof: int
     survey: Survey
+    estimated: str = ""
 
     @property
     def roughness(self) -> Roughness:
@@ -217,12 +221,13 @@ def fit_ground(
     breaks: Sequence[Break] | None = None,
     datum: Point | None = None,
     smooth_ties: bool = False,
+    estimate: str = "",
 ) -> Ground:
     """Fit the ground under both sides to all readings at once.
 
     The surface is a smooth profile with relief on top (see ``prior.py``); all readings are linear
-    in it (see ``observe.py``). Instruments' standard deviations are stated, never estimated; the
-    roughness is estimated from the readings unless it is stated too.
+    in it (see ``observe.py``). Instruments' standard deviations are stated, but for one that may be
+    estimated on request; the roughness is estimated from the readings unless it is stated too.
 
     Parameters
     ----------
@@ -243,6 +248,8 @@ def fit_ground(
         the first peg that was read, else the first reading's point.
     smooth_ties : bool
         Allow laser positions that only the ground's smoothness joins.
+    estimate : {'', 'rod_sd', 'angle_sd'}
+        A standard deviation to estimate from the readings; see ``estimating.py``.
 
     Returns
     -------
@@ -259,7 +266,7 @@ def fit_ground(
     edges = tuple(breaks) if breaks is not None else breaks_of(survey)
     asked = np.zeros(0) if stations is None else np.asarray(stations, dtype=float)
 
-    def once(current: Survey) -> Ground:
+    def once(current: Survey, instruments: Instruments) -> Ground:
         relief = ground_type.relief != 0
         grid = grid_of(current, asked, width=width, relief=relief, breaks=edges)
         rows = observe(current, grid, instruments, width=width, breaks=edges)
@@ -279,9 +286,10 @@ def fit_ground(
         chosen = None if known else (datum if datum is not None else _first_point(rows, setting))
         return _finish(setting, chosen, width, instruments, current)
 
-    if not has_taped(survey):
-        return once(survey)
-    return once(levelled_out(survey, once(survey)))
+    flat = levelled_out(survey, once(survey, instruments)) if has_taped(survey) else survey
+    if estimate:
+        return estimate_sd(lambda sds: once(flat, sds), instruments, estimate, flat)
+    return once(flat, instruments)
 
 
 def _first_point(rows: Observations, setting: Setting) -> Point:
