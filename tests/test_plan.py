@@ -261,8 +261,8 @@ def test_an_obstacle_that_sets_the_line_is_certain_to_govern(tmp_path):
     folder = changed(tmp_path, "boathouse_lawn")
     (folder / "obstacles.csv").write_text("station_m,offset_m,laser,rod_mm\n3,0,by the boathouse,1150\n")
     plan = make_plan(load_job(folder))
-    assert plan.line.rests_on == ("obstacle 1",)
-    assert "another point governs: hardly any" in plan.text()
+    assert [name[:11] for name in plan.line.rests_on] == ["obstacle 1 "]
+    assert "another point governs: hardly any" in " ".join(plan.text().split())
 
 
 def test_many_shims_under_a_low_gap_are_answered_with_a_higher_gap(tmp_path):

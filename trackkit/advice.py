@@ -121,7 +121,7 @@ def _hardly_known(plan: Plan) -> list[Advisory]:
         ]  # fmt: skip
         text = (
             f"at {', '.join(stretches)} from the start mark the ground was not read, or too far apart: its "
-            f"height is known to give or take {show.small_unit(float(give[ties].max()))} only. Read rods there"
+            f"height is known to ±{show.small_unit(float(give[ties].max()))} only. Read rods there"
         )
         place = f"{len(ties)} of {len(give)} ties"
         basis = f"more than {show.small_unit(least)}: guess"

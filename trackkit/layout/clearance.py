@@ -58,7 +58,8 @@ class Rows:
     parts : array, shape (n, points)
         Share of each point in a row's height; an obstacle of given height has none.
     labels : tuple of str
-        In the crew's words: "tie 4 left", "middle of tie 4", "obstacle 1".
+        In the crew's words: "tie 4 left", "middle of tie 4",
+        "obstacle 1 (sprinkler head, 6.00 m)".
     mean : array, shape (points,)
         Expected height of each point [m].
     drops : array, shape (2 * ties,)
@@ -188,7 +189,9 @@ def _obstacles(
             need = clearance.over + clearance.truck_drop - run.rail_top
         else:
             continue
-        found.append((station, height + need, point, f"obstacle {number}"))
+        note = str(row.get("note") or "")
+        where = f"{note + ', ' if note else ''}{run.display.long(station)}"
+        found.append((station, height + need, point, f"obstacle {number} ({where})"))
     return found
 
 

@@ -38,7 +38,7 @@ class FinishedLine:
     reference : str
         What the line is set from, in the crew's words.
     rests_on : tuple of str
-        Labels of the rows it rests on: "tie 4 left", "obstacle 1".
+        Labels of the rows it rests on: "tie 4 left", "obstacle 1 (6.00 m)".
     knots_station, knots_height : array, shape (k,)
         Its corners [m]: head and tail, and the joints if it follows the ground.
     contacts : tuple of Point

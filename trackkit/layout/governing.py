@@ -30,7 +30,7 @@ class Governing:
     another : float
         Chance that the line rests on other points than the ones found.
     likeliest : str
-        The point on which it rests most often: "tie 4 left", "obstacle 1".
+        The point on which it rests most often: "tie 4 left", "obstacle 1 (6.00 m)".
     draws : int
         A chance p is known to ``sqrt(p (1 - p) / draws)``.
     """

@@ -111,7 +111,8 @@ def _on_points(shape: Shape, rows: Rows, held: Held | None) -> tuple[tuple[Point
 def _reference_text(shape: Shape, rows: Rows, held: Held | None) -> str:
     if held:
         return held.text
-    return "the governing point: " + " and ".join(
+    what = "the governing point" if len(shape.rows) == 1 else "the points it rests on"
+    return f"{what}: " + " and ".join(
         rows.labels[i] for i in sorted(shape.rows, key=lambda row: rows.stations[row])
     )
 
