@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
@@ -82,9 +83,13 @@ def build_stack(
     display : str
         One of `trackkit.units.DISPLAYS`.
     """
-    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    lift = seat_raise(site, pieces)
+    base = sum(piece.thickness for piece in pieces) + lift
     closings = tuple(
-        _closing(site, end, closer, site.heights[end] - base, truck, rules)
+        replace(
+            _closing(site, end, closer, site.heights[end] - base, truck, rules),
+            seat_raise=lift + site.fills[end] - site.heights[end],
+        )
         for end, closer in enumerate(closers)
     )
     window = (
@@ -109,7 +114,7 @@ def build_stack(
         overhang=_overhang(pieces, rules, walked=walked),
         on_walk_side=walked,
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
-        seat_raise=seat_raise(site, pieces),
+        seat_raise=lift,
         small_foot=small_foot,
     )
 
@@ -118,8 +123,13 @@ def seat_raise(site: Site, pieces: Sequence[Placed]) -> float:
     """Return what a seat under the low edge lifts the middle of the lowest piece by [m]."""
     if site.seat not in ("wedge", "pack") or not pieces:
         return 0.0
-    foot = pieces[0]
-    return (abs(math.tan(site.along)) * foot.length + abs(math.tan(site.cross)) * foot.width) / 2.0
+    along, across = _rises(site, pieces[0])
+    return (abs(along) + abs(across)) / 2.0
+
+
+def _rises(site: Site, foot: Placed) -> tuple[float, float]:
+    """Return what the ground rises under the lowest piece, along the run and across [m]."""
+    return math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
 
 
 def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, rules: StackRules) -> Closing:
@@ -175,14 +185,19 @@ def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> f
 def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
     if not site.seat:
         return ""
-    foot = pieces[0]
-    rise_along, rise_across = math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
-    if abs(rise_along) >= abs(rise_across):
-        low = "head" if rise_along > 0 else "tail"
-    else:
-        low = "left" if rise_across > 0 else "right"
-    rise = DISPLAYS[display].small_unit(max(abs(rise_along), abs(rise_across)))
+    show = DISPLAYS[display]
+    along, across = _rises(site, pieces[0])
+    ways = [
+        (abs(along), "along the run", "head" if along > 0 else "tail"),
+        (abs(across), "across", "left" if across > 0 else "right"),
+    ]
+    ways = sorted((way for way in ways if show.small(way[0]) != show.small(0.0)), key=lambda way: -way[0])
     if site.seat == "scrape":
-        return f"scrape the ground level: {rise} over the foot, low on the {low} side"
+        takes = [f"{show.small_unit(rise)} {way}, low on the {low} side" for rise, way, low in ways]
+        return "scrape the ground level: " + "; ".join(takes)
     what = "wedge" if site.seat == "wedge" else "packing"
-    return f"{what} under the low edge, {low} side, {rise} thick there"
+    takes = [
+        f"{low} side {show.small_unit(rise)} thick (lifts {show.small_unit(rise / 2.0)} {way})"
+        for rise, way, low in ways
+    ]
+    return f"{what} under the low edge, " + ", ".join(takes)

@@ -71,6 +71,9 @@ class Closing:
         Chance that the height found on the day is outside its travel.
     how_far_in, overlap, goes_in, from_side, stick_out, stick_side
         As in `trackkit.cribbing.wedges.Entry`.
+    seat_raise : float
+        How far a seat has the pile stand above the ground at this tie; below 0 where a joint's ground is
+        scraped away there. The tie's fill is this, the pile and the closing piece [m].
     """
 
     tie: int
@@ -87,6 +90,7 @@ class Closing:
     from_side: str = ""
     stick_out: float = 0.0
     stick_side: str = ""
+    seat_raise: float = 0.0
 
     def words(self, show: Display) -> str:
         """Return ``wedge 18 mm, 180 mm in from outside`` or the like; '' for none."""
@@ -134,7 +138,8 @@ class Stack:
     missing : tuple of (str, int)
         Pieces of it that the truck is short of.
     seat_raise : float
-        What a seat under the low edge lifts the middle of the pile by [m].
+        What a seat under the low edge lifts the middle of the pile by; ``Closing.seat_raise`` has it at
+        each tie [m].
     small_foot : bool
         Its lowest piece is smaller than this ground asks for, because the fill is too low for a pad.
     """
@@ -176,12 +181,12 @@ class Stack:
         return tuple((piece.item, piece.on_edge, piece.per_layer) for piece in self.pieces)
 
     def words(self, display: str = "mm") -> str:
-        """Return the stack from the ground up: ``half + 2x4 + wedge 18 mm, from outside``."""
+        """Return the stack from the ground up: ``seat (lifts 19 mm) + half + wedge 18 mm, from outside``."""
         show = DISPLAYS[display]
-        layers: list[str] = []
-        for piece in self.pieces:
-            layers.append(piece.words())
-        parts = _counted(layers)
+        lifts = show.small(self.seat_raise) != show.small(0.0)
+        seat = f"seat (lifts {show.small_unit(self.seat_raise)})" if lifts else "seat"
+        parts = [seat] if self.seat else []
+        parts += _counted([piece.words() for piece in self.pieces])
         ends = [closing.words(show) for closing in self.closings]
         if len(set(ends)) == 1:
             parts += [ends[0]] if ends[0] else []
