@@ -114,8 +114,8 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
                     "stick_side": end.stick_side, "seat": stack.seat, "change_chance": stack.change_chance,
                 }
             )  # fmt: skip
-        names = ["stack", "seat_raise_m", "pile_m", "closing", "closing_m", "low_m", "high_m", "in_m", "goes_in"]
-        names += ["from_side", "stick_out_m", "stick_side", "seat", "change_chance"]
+        names = ["stack", "seat_raise_m", "pile_m", "closing", "closing_m", "low_m", "high_m", "in_m"]
+        names += ["goes_in", "from_side", "stick_out_m", "stick_side", "seat", "change_chance"]
         table = pd.concat([table, pd.DataFrame(rows, columns=names, index=table.index)], axis=1)
     if plan.targets is not None:
         targets = plan.targets.table.set_index(["tie", "side"])[["rod_m", "above_control_m"]]

@@ -150,8 +150,8 @@ class StackPlan:
 
 _COLUMNS = (
     "support", "side", "station_m", "ties", "role", "fill_m", "fill_sd_m", "stack", "seat_raise_m",
-    "pile_m", "closing", "item", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side", "stick_out_m",
-    "stick_side", "seat", "tilt_rad", "overhang_m", "change_chance", "same_as_neighbour", "missing",
+    "pile_m", "closing", "item", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side",
+    "stick_out_m", "stick_side", "seat", "tilt_rad", "overhang_m", "change_chance", "same_as_neighbour", "missing",
 )  # fmt: skip
 
 
