@@ -9,6 +9,7 @@ from dataclasses import replace
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
 from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.said import times
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.stack import Closing, Placed, Stack
 from trackkit.cribbing.truck import Truck
@@ -62,6 +63,7 @@ def build_stack(
     rules: StackRules,
     *,
     small_foot: bool = False,
+    seat_item: str = "",
     display: str = "mm",
 ) -> Stack:
     """Return the stack of one place with its closing pieces, seat, overhang and chance of change.
@@ -80,6 +82,8 @@ def build_stack(
         Spare, gauge, overhang, walk side.
     small_foot : bool
         Whether its foot is smaller than the ground asks for.
+    seat_item : str
+        The wedge that seats are made of.
     display : str
         One of `trackkit.units.DISPLAYS`.
     """
@@ -115,6 +119,7 @@ def build_stack(
         on_walk_side=walked,
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
         seat_raise=lift,
+        seat_item=seat_item if site.seat == "wedge" and pieces else "",
         small_foot=small_foot,
     )
 
@@ -140,7 +145,7 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         from_end = "head" if len(site.ties) > 1 and end == 0 else "tail"
         entry = enter_single(
             pieces[0].wedge,
-            height,
+            height - closer.packed,
             bearing=site.bearing,
             side=site.side,
             walk_side=rules.walk_side,
@@ -148,15 +153,21 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         )
     elif closer.kind == "pair":
         entry = enter_pair(
-            pieces[0].wedge, height, bearing=site.bearing, side=site.side, walk_side=rules.walk_side
+            pieces[0].wedge,
+            height - closer.packed,
+            bearing=site.bearing,
+            side=site.side,
+            walk_side=rules.walk_side,
         )
-    names = [f"{count} {item}" if count > 1 and closer.kind == "shim" else item for item, count in takes]
+    wedge, shims = (takes[:1], takes[1:]) if entry.goes_in else ((), takes)
+    names = [times(item, count) for item, count in shims] + [item for item, _ in wedge]
     return Closing(
         tie=site.ties[end],
         kind=closer.kind,
         item=" + ".join(names),
         takes=takes,
         height=height,
+        packed=closer.packed,
         low=closer.low,
         high=closer.high,
         change_chance=float(change_chance(closer.low, closer.high, height, site.sds[end])),

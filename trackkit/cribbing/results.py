@@ -90,7 +90,8 @@ class StackPlan:
         Only where something is short.
     cost, bound : float
         Cost of the cheapest choice in boxes handled (a missing piece weighs as 100), and what no choice
-        can go below. A few thousandths of it only tell choices of one price apart.
+        can go below, both of the places that need no last resort. A few
+        thousandths of it only tell choices of one price apart.
     proven : bool
         Whether the choice is proven to be the cheapest.
     alike_cost : float
@@ -151,7 +152,8 @@ class StackPlan:
 _COLUMNS = (
     "support", "side", "station_m", "ties", "role", "fill_m", "fill_sd_m", "stack", "seat_raise_m",
     "pile_m", "closing", "item", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side",
-    "stick_out_m", "stick_side", "seat", "tilt_rad", "overhang_m", "change_chance", "same_as_neighbour", "missing",
+    "stick_out_m", "stick_side", "seat", "tilt_rad", "overhang_m", "change_chance",
+    "same_as_neighbour", "missing",
 )  # fmt: skip
 
 
