@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -18,7 +20,9 @@ from trackkit.units import Display
 
 __all__ = ["advise", "bare_candidates", "sag_between"]
 
-_HABIT = "common practice, no source"
+_HABIT: Final = "common practice, no source"
+#: From this chance on a stack that must be changed is mentioned (a choice).
+_LIKELY: Final = 0.25
 
 
 def sag_between(span: float, load: float, stiffness: float) -> float:
@@ -133,17 +137,8 @@ def advise(
         )
         found.append(Advisory("caution", "every stack", text, _HABIT))
     found += _ground_advice(stacks, rules)
-    walked = _where(stacks, lambda stack: stack.on_walk_side and stack.overhang > 0)
-    if walked:
-        most = max(stack.overhang for stack in stacks if stack.on_walk_side)
-        text = f"boxes stand out up to {size(most)} beyond the tie ends where people walk; mark or pad them"
-        found.append(Advisory("note", walked, text, "geometry; slide-in within the kern of the foot"))
-    likely = _where(stacks, lambda stack: stack.change_chance > 0.25)
-    if likely:
-        text = "more than 1 chance in 4 that the stack must be changed on the day; keep pieces at hand"
-        found.append(
-            Advisory("note", likely, text, "the fill's give or take against the closing piece's travel")
-        )
+    found += _overhang_advice(stacks, show)
+    found += _change_advice(stacks)
     for site in split:
         text = "no one box carries both ties here; each has its own stack, boxes turned across the run"
         found.append(
@@ -235,6 +230,51 @@ def _spare_left(closing: Closing, rules: StackRules) -> float | None:
         return None
     left = min(closing.height - closing.low, closing.high - closing.height)
     return max(left, 0.0) if left < spare_of(closing.low, closing.high, rules) - 1e-5 else None
+
+
+def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
+    found = []
+    for walked in (True, False):
+        out = [
+            stack
+            for stack in stacks
+            if stack.on_walk_side == walked and show.small(stack.overhang) != show.small(0.0)
+        ]
+        if not out:
+            continue
+        worst = max(out, key=lambda stack: stack.overhang)
+        text = f"boxes stand out up to {show.small_unit(worst.overhang)} beyond the tie ends"
+        if walked:
+            text += f", most at {_place(worst)}, where somebody walks, in the dark too: mark and pad them"
+        basis = "geometry; on the side people walk boxes are slid in as far as no edge lifts"
+        level: Literal["caution", "note"] = "caution" if walked else "note"
+        found.append(Advisory(level, _places(map(_place, out)), text, basis))
+    return found
+
+
+def _change_advice(stacks: Sequence[Stack]) -> list[Advisory]:
+    """Return where the stack may well not do on the day; of shims that is known and said once."""
+    found = []
+    likely = _where(stacks, lambda stack: _without_shims(stack) > _LIKELY)
+    if likely:
+        text = "more than 1 chance in 4 that the stack must be changed on the day; keep pieces at hand"
+        basis = "how sure the height is, against what the closing piece can take up"
+        found.append(Advisory("note", likely, text, basis))
+    shims = [
+        place_of(stack.support, stack.side, (end.tie,))
+        for stack in stacks
+        for end in stack.closings
+        if end.kind == "shim"
+    ]
+    if shims:
+        text = f"shims are cut to the gap on the day: {len(shims)} tie end{'s' if len(shims) > 1 else ''}"
+        found.append(Advisory("note", _places(shims), text, _HABIT))
+    return found
+
+
+def _without_shims(stack: Stack) -> float:
+    """Return the chance that a stack must be changed for another reason than its shims."""
+    return 1.0 - math.prod(1.0 - end.change_chance for end in stack.closings if end.kind != "shim")
 
 
 def _ground_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]:
