@@ -246,7 +246,7 @@ def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
         text = f"boxes stand out up to {show.small_unit(worst.overhang)} beyond the tie ends"
         if walked:
             text += f", most at {_place(worst)}, where somebody walks, in the dark too: mark and pad them"
-        basis = "geometry; on the side people walk boxes are slid in as far as no edge lifts"
+        basis = "geometry" + ("; boxes are slid in there as far as no edge lifts" if walked else "")
         level: Literal["caution", "note"] = "caution" if walked else "note"
         found.append(Advisory(level, _places(map(_place, out)), text, basis))
     return found
