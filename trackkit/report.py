@@ -190,8 +190,7 @@ def support_table(plan: Plan) -> str:
         if key in stacks:
             stack = stacks[key]
             first = stack.ties[0] == row.tie
-            seat = "seat + " if stack.seat else ""
-            built = seat + shorter(stack.words(show.name)) if first else f"with tie {stack.ties[0]}"
+            built = shorter(stack.words(show.name)) if first else f"with tie {stack.ties[0]}"
             seats |= bool(stack.seat)
         elif key in unfillable:
             built = "NOTHING FITS: " + unfillable[key].reason

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
 from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.said import times
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.stack import Closing, Placed, Stack
 from trackkit.cribbing.truck import Truck
@@ -61,6 +63,7 @@ def build_stack(
     rules: StackRules,
     *,
     small_foot: bool = False,
+    seat_item: str = "",
     display: str = "mm",
 ) -> Stack:
     """Return the stack of one place with its closing pieces, seat, overhang and chance of change.
@@ -79,12 +82,18 @@ def build_stack(
         Spare, gauge, overhang, walk side.
     small_foot : bool
         Whether its foot is smaller than the ground asks for.
+    seat_item : str
+        The wedge that seats are made of.
     display : str
         One of `trackkit.units.DISPLAYS`.
     """
-    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    lift = seat_raise(site, pieces)
+    base = sum(piece.thickness for piece in pieces) + lift
     closings = tuple(
-        _closing(site, end, closer, site.heights[end] - base, truck, rules)
+        replace(
+            _closing(site, end, closer, site.heights[end] - base, truck, rules),
+            seat_raise=lift + site.fills[end] - site.heights[end],
+        )
         for end, closer in enumerate(closers)
     )
     window = (
@@ -109,7 +118,8 @@ def build_stack(
         overhang=_overhang(pieces, rules, walked=walked),
         on_walk_side=walked,
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
-        seat_raise=seat_raise(site, pieces),
+        seat_raise=lift,
+        seat_item=seat_item if site.seat == "wedge" and pieces else "",
         small_foot=small_foot,
     )
 
@@ -118,8 +128,13 @@ def seat_raise(site: Site, pieces: Sequence[Placed]) -> float:
     """Return what a seat under the low edge lifts the middle of the lowest piece by [m]."""
     if site.seat not in ("wedge", "pack") or not pieces:
         return 0.0
-    foot = pieces[0]
-    return (abs(math.tan(site.along)) * foot.length + abs(math.tan(site.cross)) * foot.width) / 2.0
+    along, across = _rises(site, pieces[0])
+    return (abs(along) + abs(across)) / 2.0
+
+
+def _rises(site: Site, foot: Placed) -> tuple[float, float]:
+    """Return what the ground rises under the lowest piece, along the run and across [m]."""
+    return math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
 
 
 def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, rules: StackRules) -> Closing:
@@ -130,7 +145,7 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         from_end = "head" if len(site.ties) > 1 and end == 0 else "tail"
         entry = enter_single(
             pieces[0].wedge,
-            height,
+            height - closer.packed,
             bearing=site.bearing,
             side=site.side,
             walk_side=rules.walk_side,
@@ -138,15 +153,21 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         )
     elif closer.kind == "pair":
         entry = enter_pair(
-            pieces[0].wedge, height, bearing=site.bearing, side=site.side, walk_side=rules.walk_side
+            pieces[0].wedge,
+            height - closer.packed,
+            bearing=site.bearing,
+            side=site.side,
+            walk_side=rules.walk_side,
         )
-    names = [f"{count} {item}" if count > 1 and closer.kind == "shim" else item for item, count in takes]
+    wedge, shims = (takes[:1], takes[1:]) if entry.goes_in else ((), takes)
+    names = [times(item, count) for item, count in shims] + [item for item, _ in wedge]
     return Closing(
         tie=site.ties[end],
         kind=closer.kind,
         item=" + ".join(names),
         takes=takes,
         height=height,
+        packed=closer.packed,
         low=closer.low,
         high=closer.high,
         change_chance=float(change_chance(closer.low, closer.high, height, site.sds[end])),
@@ -175,14 +196,19 @@ def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> f
 def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
     if not site.seat:
         return ""
-    foot = pieces[0]
-    rise_along, rise_across = math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
-    if abs(rise_along) >= abs(rise_across):
-        low = "head" if rise_along > 0 else "tail"
-    else:
-        low = "left" if rise_across > 0 else "right"
-    rise = DISPLAYS[display].small_unit(max(abs(rise_along), abs(rise_across)))
+    show = DISPLAYS[display]
+    along, across = _rises(site, pieces[0])
+    ways = [
+        (abs(along), "along the run", "head" if along > 0 else "tail"),
+        (abs(across), "across", "left" if across > 0 else "right"),
+    ]
+    ways = sorted((way for way in ways if show.small(way[0]) != show.small(0.0)), key=lambda way: -way[0])
     if site.seat == "scrape":
-        return f"scrape the ground level: {rise} over the foot, low on the {low} side"
+        takes = [f"{show.small_unit(rise)} {way}, low on the {low} side" for rise, way, low in ways]
+        return "scrape the ground level: " + "; ".join(takes)
     what = "wedge" if site.seat == "wedge" else "packing"
-    return f"{what} under the low edge, {low} side, {rise} thick there"
+    takes = [
+        f"{low} side {show.small_unit(rise)} thick (lifts {show.small_unit(rise / 2.0)} {way})"
+        for rise, way, low in ways
+    ]
+    return f"{what} under the low edge, " + ", ".join(takes)

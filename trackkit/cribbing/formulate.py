@@ -75,14 +75,20 @@ class Formulation:
 
 
 def formulate(
-    sites: Sequence[Site], truck: Truck, rules: StackRules, *, all_pieces: bool = False
+    sites: Sequence[Site],
+    truck: Truck,
+    rules: StackRules,
+    *,
+    all_pieces: bool = False,
+    packed: bool = False,
 ) -> Formulation:
     """Return the integer program that chooses a stack for every place.
 
     Places that cannot be served at all are left out of the program and listed. Pieces that cannot run
-    out have no row in it, unless ``all_pieces`` asks for them.
+    out have no row in it, unless ``all_pieces`` asks for them. With ``packed`` wedges may stand on shims,
+    which is for the few places that nothing else serves (`trackkit.cribbing.resort`).
     """
-    workshop = Workshop(truck, rules, sites)
+    workshop = Workshop(truck, rules, sites, packed=packed)
     served, small, parted = list(sites), set[str](), []
     while True:  # each turn excuses a foot, parts a joint, or ends
         purposes = workshop.purposes(served, small)
@@ -106,7 +112,7 @@ def formulate(
         gone = set(map(id, parted))
         served = [part for site in served for part in (split(site) if id(site) in gone else (site,))]
         served.sort(key=lambda site: site.key)
-    unserved = tuple(workshop.unserved(site) for site in lost)
+    unserved = tuple(Unserved(site, workshop) for site in lost)
     if lost:
         gone = set(map(id, lost))
         served = [site for site in served if id(site) not in gone]
