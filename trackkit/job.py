@@ -9,7 +9,8 @@ from typing import Any
 
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Truck, read_truck
-from trackkit.jobfile import job_path, read_job_file
+from trackkit.jobchecks import job_faults
+from trackkit.jobfile import examine_job_file, job_path
 from trackkit.jobschema import JobFile, ReferenceTable
 from trackkit.layout.clearance import Clearance
 from trackkit.layout.doubt import Doubt
@@ -17,12 +18,13 @@ from trackkit.layout.reference import LensHeight, RailHeight, Reference
 from trackkit.layout.rolling import Rolling
 from trackkit.layout.sections import Section
 from trackkit.layout.shot import LayRules, Shot
-from trackkit.problems import InputProblems, Problem
+from trackkit.problems import InputProblems, Problem, Problems
 from trackkit.survey.instruments import Instruments
-from trackkit.survey.leaving import readings_of, without_readings
+from trackkit.survey.leaving import without_readings
 from trackkit.survey.points import Point
-from trackkit.survey.prior import GROUND_KINDS, GroundType
+from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import Survey, read_survey
+from trackkit.tables import find_tables
 from trackkit.units import DISPLAYS, Display
 
 __all__ = ["Job", "load_job"]
@@ -108,7 +110,8 @@ def load_job(job: str | Path, *, survey: bool = True) -> Job:
         With every fault in the job file and all tables beside it.
     """
     path = job_path(job)
-    problems: list[Problem] = []
+    examined = examine_job_file(path)
+    problems = list(examined.faults)
 
     def collect(read: Any) -> Any:
         try:
@@ -117,19 +120,24 @@ def load_job(job: str | Path, *, survey: bool = True) -> Job:
             problems.extend(faults.problems)
             return None
 
-    file = collect(lambda: read_job_file(path))
     readings = collect(lambda: read_survey(path.parent)) if survey else None
-    has_truck = any(path.parent.glob("[Tt]ruck.*"))
-    truck = collect(lambda: read_truck(path.parent)) if has_truck or not survey else None
-    made = collect(lambda: _make(file, path, readings, truck)) if file is not None else None
-    if problems:
-        raise InputProblems(problems)
-    assert isinstance(made, Job)
-    return made
+    truck = collect(lambda: read_truck(path.parent)) if not survey or _brings_truck(path.parent) else None
+    problems += job_faults(examined, readings, file_name=path.name)
+    if problems or examined.file is None:
+        raise InputProblems(dict.fromkeys(problems))
+    if readings is not None:
+        readings = without_readings(readings, examined.file.leave_out)
+    return _make(examined.file, path, readings, truck)
+
+
+def _brings_truck(folder: Path) -> bool:
+    """Return whether a folder holds a table of the truck, or what may be meant for one."""
+    looked = Problems()
+    return "truck" in find_tables(folder, ("truck",), looked) or bool(looked.found)
 
 
 def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None) -> Job:
-    """Return the job; InputProblems for what is wrong between the keys."""
+    """Return the job of a checked file; InputProblems if the library refuses what it says all the same."""
     faults: list[Problem] = []
 
     def build(where: str, kind: Any, **values: Any) -> Any:
@@ -143,30 +151,6 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
     sections = tuple(
         build(f"section.{i}", Section, **table.model_dump()) for i, table in enumerate(file.section, start=1)
     )
-    names = [table.name for table in file.section]
-    for name in sorted({name for name in names if names.count(name) > 1}):
-        faults.append(
-            _wrong(path, "section", f"two sections called {name!r}", "each kind once, with its count")
-        )
-    for key, listed in (("track.lies", file.track.lies), ("track.order", file.track.order)):
-        for name in set(listed or ()) - set(names):
-            faults.append(_wrong(path, key, repr(name), "names of the sections: " + ", ".join(names)))
-    if survey is not None and file.leave_out:
-        known = readings_of(survey)
-        for name in sorted(set(file.leave_out) - set(known)):
-            accepted = 'readings as they are called in the report, like "levels.csv row 7"'
-            faults.append(_wrong(path, "leave_out", f"{name!r}: no such reading", accepted))
-        survey = without_readings(survey, file.leave_out)
-    if file.shot is None and not file.track.lies:
-        found = "neither [shot] nor track.lies"
-        accepted = "[shot] with an end_mark, or for roughed-in track lies = [names of its sections in order]"
-        faults.append(_wrong(path, "track", found, accepted))
-    if file.line.kind == "grade" and file.line.grade is None:
-        faults.append(_wrong(path, "line.grade", "nothing", 'the grade for kind = "grade", like "2 %"'))
-    kind = file.ground.kind or ""
-    if kind and kind not in GROUND_KINDS:
-        faults.append(_wrong(path, "ground.kind", repr(kind), "one of " + ", ".join(GROUND_KINDS)))
-    reference = _reference(file.line.reference, path, faults)
     track, ground, line = file.track, file.ground, file.line
     width = ground.width or (file.section[0].gauge or Section.gauge)
     rules = build(
@@ -186,7 +170,7 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
         datum = (ground.datum.station, str(ground.datum.side))
     made = Job(
         name=file.name,
-        note=file.note,
+        note=" ".join(file.note.split()),
         folder=path.parent,
         display=DISPLAYS[file.units],
         shot=shot,
@@ -200,10 +184,10 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
         side_names={"left": file.sides.left, "right": file.sides.right},
         instruments=build("instruments", Instruments, **_instruments(file)),
         ground_type=build("ground", GroundType, **_roughness(file)),
-        ground_kind=kind,
+        ground_kind=ground.kind or "",
         width=width,
         datum=datum,
-        reference=reference,
+        reference=_reference(line.reference),
         rolling=build("rolling", Rolling, mass=file.rolling.mass, force=file.rolling.hold_force_newton),
         clearance=build("line", Clearance, crown=line.crown, over=line.obstacle_room),
         doubt=build("line", Doubt, touch=line.touch, sideways_sd=line.sideways_sd, width=width),
@@ -215,10 +199,6 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
     if faults:
         raise InputProblems(faults)
     return made
-
-
-def _wrong(path: Path, where: str, found: str, accepted: str) -> Problem:
-    return Problem(path.name, found, accepted, "", None, where)
 
 
 def _same_fields(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
@@ -242,23 +222,12 @@ def _roughness(file: JobFile) -> dict[str, Any]:
     }
 
 
-def _reference(table: ReferenceTable | None, path: Path, faults: list[Problem]) -> Reference:
+def _reference(table: ReferenceTable | None) -> Reference:
     if table is None:
         return "governing"
-    ways = [key for key in ("tie", "rail", "lens") if getattr(table, key) is not None]
-    accepted = "one of: tie and side; rail (a height) and at; lens, above_rail and at"
-    if len(ways) != 1:
-        faults.append(_wrong(path, "line.reference", " and ".join(ways) or "none of them", accepted))
-        return "governing"
     if table.tie is not None:
-        if table.side is None:
-            faults.append(_wrong(path, "line.reference.side", "nothing", "'left' or 'right', with tie"))
         return (table.tie, table.side or "left")
     if table.rail is not None:
         return RailHeight(table.rail, table.at, table.above)
-    if table.above_rail is None:
-        found = "nothing"
-        needed = "how high the lens stands above the rail, with lens"
-        faults.append(_wrong(path, "line.reference.above_rail", found, needed))
     lens = LensHeight(table.lens or 0.0, table.above_rail or 0.0, over=table.over)
     return lens if table.at is None else replace(lens, station=table.at)

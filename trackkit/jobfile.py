@@ -8,18 +8,50 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from trackkit.jobschema import JobFile
-from trackkit.problems import InputProblems, Problem, nearest
+from trackkit.jobwords import Place, fault_in_words, meant_key, place_of, row_of
+from trackkit.problems import InputProblems, Problem, hidden_characters
 
-__all__ = ["JOB_FILE", "job_path", "read_job_file"]
+__all__ = ["JOB_FILE", "Examined", "examine_job_file", "job_path", "read_job_file"]
 
 #: Name of the job file in a job folder.
 JOB_FILE = "job.toml"
+
+
+@dataclass(frozen=True)
+class Examined:
+    """A job file with its faults, and what can be made of it in spite of them.
+
+    Attributes
+    ----------
+    file : JobFile or None
+        The file without what is faulty in it; None if nothing can be made of it.
+    faults : tuple of Problem
+        All of them.
+    unsound : frozenset of tuple
+        Keys that are faulty, so that nothing can be said of what hangs on them.
+    """
+
+    file: JobFile | None
+    faults: tuple[Problem, ...]
+    unsound: frozenset[tuple[str, ...]] = frozenset()
+
+    def sound(self, *keys: str) -> bool:
+        """Return whether these keys ("line.grade") and all inside them are without fault."""
+        for key in keys:
+            path = tuple(key.split("."))
+            for bad in self.unsound:
+                shared = min(len(path), len(bad))
+                if path[:shared] == bad[:shared]:
+                    return False
+        return True
 
 
 def job_path(job: str | Path) -> Path:
@@ -49,21 +81,106 @@ def read_job_file(path: Path) -> JobFile:
         With every fault: TOML errors with line and column, unknown keys with the nearest known
         one, missing keys, values that are not what the key takes.
     """
+    examined = examine_job_file(path)
+    if examined.faults or examined.file is None:
+        raise InputProblems(examined.faults)
+    return examined.file
+
+
+def examine_job_file(path: Path) -> Examined:
+    """Return a job file with its faults; what a misspelt key was meant for is looked at too."""
     try:
         text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        found = f"a byte that is not UTF-8 at position {error.start}"
-        raise InputProblems([Problem(path.name, found, "text in UTF-8", "save it as UTF-8")]) from None
+    except UnicodeDecodeError as wrong:
+        found = f"a byte that is not UTF-8 at position {wrong.start}"
+        return Examined(None, (Problem(path.name, found, "text in UTF-8", "save it as UTF-8"),))
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputProblems([_toml_fault(path.name, str(error))]) from None
+    except tomllib.TOMLDecodeError as broken:
+        return Examined(None, (_toml_fault(path.name, str(broken)),))
+    faults = [_hidden_fault(path.name, text, key, value) for key, value in _hidden(content)]
+    written: dict[str, str] = {}
+    slips = True
+    errors: list[tuple[dict[str, Any], Place]] = []
+    while slips:
+        errors = _errors(content)
+        slips = False
+        for error, place in errors:
+            meant = meant_key(place, content) if error["type"] == "extra_forbidden" else ""
+            if meant:
+                slips = True
+                faults.append(fault_in_words(path.name, text, error, place, written))
+                written[meant] = str(place[-1])
+                _rename(content, place, meant)
+    faults += [fault_in_words(path.name, text, error, place, written) for error, place in errors]
+    unsound = {place[:-1] if error["type"] == "missing" else place for error, place in errors}
+    unsound |= {place for error, place in errors if error["type"] == "missing"}
+    keys = {tuple(part for part in place if isinstance(part, str)) for place in unsound} - {()}
+    return Examined(_sound_part(content), tuple(dict.fromkeys(faults)), frozenset(keys))
+
+
+def _errors(content: dict[str, Any]) -> list[tuple[dict[str, Any], Place]]:
+    """Return pydantic's errors with their places, without those that only follow from others."""
     try:
-        return JobFile.model_validate(content)
+        JobFile.model_validate(content)
     except ValidationError as error:
-        errors = [dict(each) for each in error.errors()]
-        faults = [_fault(path.name, text, each) for each in errors if not _follows(each, errors)]
-        raise InputProblems(dict.fromkeys(faults)) from None
+        found = [dict(each) for each in error.errors()]
+        placed = [(each, place_of(each, content)) for each in found]
+        return [(each, place) for each, place in placed if not _follows(each, place, placed)]
+    return []
+
+
+def _follows(error: dict[str, Any], place: Place, placed: list[tuple[dict[str, Any], Place]]) -> bool:
+    """Return whether an error is told by another.
+
+    A list is called too short only because what stands in it is faulty; of a key that takes text
+    or a table, the table's own faults say it all.
+    """
+    others = [each for each, _ in placed if each is not error]
+    inside = any(at[: len(place)] == place for each, at in placed if each in others)
+    return error["type"] in ("too_short", "string_type") and inside
+
+
+def _rename(content: Any, place: Place, key: str) -> None:
+    for part in place[:-1]:
+        content = content[part]
+    if place[-1] in content:
+        content[key] = content.pop(place[-1])
+
+
+#: What stands in for a name and a section that cannot be read, so that the rest can be looked at.
+_STAND_IN = {
+    "name": "?",
+    "section": [
+        {"name": "?", "length": "1 m", "ties": ["0 m", "1 m"], "rail_top": "1 cm", "bearing": "1 cm"}
+    ],
+}
+
+
+def _sound_part(content: dict[str, Any]) -> JobFile | None:
+    """Return the job file without what is faulty in it; takes it out of ``content``."""
+    errors = _errors(content)
+    while errors:
+        places = {place[:-1] if error["type"] == "missing" else place for error, place in errors}
+        if () in places:
+            content |= {key: value for key, value in _STAND_IN.items() if key not in content}
+        for place in sorted(places - {()}, reverse=True):
+            _take_out(content, place)
+        left = _errors(content)
+        if left == errors:
+            return None
+        errors = left
+    return JobFile.model_validate(content)
+
+
+def _take_out(content: Any, place: Place) -> None:
+    for part in place[:-1]:
+        try:
+            content = content[part]
+        except (KeyError, IndexError, TypeError):
+            return
+    if isinstance(content, list) or place[-1] in content:
+        del content[place[-1]]
 
 
 def _toml_fault(file: str, message: str) -> Problem:
@@ -75,85 +192,22 @@ def _toml_fault(file: str, message: str) -> Problem:
     return Problem(file, f"broken TOML ({what})", 'key = "value"', do, int(place[1]), f"column {place[2]}")
 
 
-def _follows(error: dict[str, Any], errors: list[dict[str, Any]]) -> bool:
-    """Return whether a list is called too short only because what stands in it is faulty."""
-    place = error["loc"]
-    inside = [each for each in errors if each is not error and each["loc"][: len(place)] == place]
-    return error["type"] == "too_short" and bool(inside)
+def _hidden(content: object, key: str = "") -> Iterator[tuple[str, str]]:
+    """Yield key and text for every text with characters that cannot be seen."""
+    if isinstance(content, dict):
+        for name, inner in content.items():
+            path = f"{key}.{name}" if key else name
+            if hidden_characters(name):
+                yield path, name
+            yield from _hidden(inner, path)
+    elif isinstance(content, list):
+        for number, inner in enumerate(content, start=1):
+            yield from _hidden(inner, f"{key}.{number}")
+    elif isinstance(content, str) and hidden_characters(content, lines=key == "note"):
+        yield key, content
 
 
-def _fault(file: str, text: str, error: dict[str, Any]) -> Problem:
-    """Return pydantic's error as a fault in the crew's words."""
-    place = [part for part in error["loc"] if not (isinstance(part, str) and part.startswith("function-"))]
-    path = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in place)
-    last = str(place[-1]) if place else ""
-    row = _row_of(text, last)
-    kind = error["type"]
-    if kind == "extra_forbidden":
-        known = _keys_at(JobFile, place[:-1])
-        hint = nearest(last, known)
-        do = hint or "take it out, or check where the key belongs"
-        return Problem(file, "an unknown key", "one of " + ", ".join(known), do, row, path)
-    if kind == "missing":
-        return Problem(file, "nothing", f"a value for {last}", f"add {last} = ...", None, path)
-    if kind == "literal_error":
-        accepted = str(error["ctx"]["expected"])
-        hint = nearest(str(error["input"]), re.findall(r"'([^']*)'", accepted))
-        return Problem(file, repr(error["input"]), accepted, hint, row, path)
-    if kind == "value_error":
-        return Problem(
-            file, str(error["ctx"]["error"]), _WANTED.get(last, "a value with its unit"), "", row, path
-        )
-    accepted = _KINDS.get(kind.split("_")[0], error["msg"].lower())
-    found = repr(error["input"])
-    return Problem(
-        file, found if len(found) < 60 else found[:57] + "...", error["msg"].lower(), "", row, path
-    )
-
-
-#: What pydantic's kinds of errors are about.
-_KINDS = {
-    "int": "a whole number",
-    "string": 'text in "quotes"',
-    "bool": "true or false",
-    "tuple": 'a list like ["10 cm", "1.5 m"]',
-    "float": "a number",
-    "model": "a table with keys of its own",
-}
-_WANTED = {
-    "confidence": 'a share between 0 and 1, or like "90 %"',
-    "grade": 'a grade like "2 %" or "1.1 deg"',
-    "grade_limit": 'a grade like "4 %"',
-    "bend_limit": 'a change of grade like "0.3 %"',
-    "mass": 'a mass like "400 kg" or "900 lb"',
-}
-
-
-def _row_of(text: str, key: str) -> int | None:
-    """Return the line on which a key stands, if it stands on one line only."""
-    lines = [
-        number
-        for number, line in enumerate(text.splitlines(), start=1)
-        if re.match(rf"\s*\[*{re.escape(key)}\]*\s*(=|\]|$)", line)
-    ]
-    return lines[0] if key and len(lines) == 1 else None
-
-
-def _keys_at(model: type[BaseModel], place: list[Any]) -> list[str]:
-    """Return the keys that a table takes."""
-    current: type[BaseModel] | None = model
-    for part in place:
-        if isinstance(part, int) or current is None or part not in current.model_fields:
-            continue
-        current = _table_in(current.model_fields[part].annotation)
-    return list((current or model).model_fields)
-
-
-def _table_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in get_args(annotation) if get_origin(annotation) else ():
-        found = _table_in(inner)
-        if found:
-            return found
-    return None
+def _hidden_fault(file: str, text: str, key: str, value: str) -> Problem:
+    found = f"{hidden_characters(value, lines=key == 'note')} in {value[:40]!r}"
+    last = re.sub(r"(\.\d+)+$", "", key).rpartition(".")[2]
+    return Problem(file, found, "text of one line that can be seen", "type it anew", row_of(text, last), key)

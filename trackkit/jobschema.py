@@ -2,72 +2,28 @@
 
 from __future__ import annotations
 
-import math
-import re
-from collections.abc import Callable
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 
-from trackkit.units import parse_angle, parse_mass, parse_number, parse_quantity
+from trackkit.jobvalues import (
+    Angle,
+    AngleSd,
+    Count,
+    Figure,
+    Grade,
+    GradeLimit,
+    Length,
+    Mass,
+    Number,
+    Room,
+    Share,
+    Size,
+)
 
 __all__ = ["JobFile", "ReferenceTable"]
 
 
-def _length(value: object) -> float:
-    return parse_quantity(value)
-
-
-def _positive(value: object) -> float:
-    length = parse_quantity(value)
-    if length <= 0:
-        raise ValueError(f"{value!r} is not above zero")
-    return length
-
-
-def _not_negative(value: object) -> float:
-    length = parse_quantity(value)
-    if length < 0:
-        raise ValueError(f"{value!r} is negative")
-    return length
-
-
-def _with_unit(
-    value: object, units: dict[str, str], read: Callable[[str, str], float], example: str
-) -> float:
-    match = re.fullmatch(r"\s*(.*?)\s*([a-zA-Z%°]+)\s*", value) if isinstance(value, str) else None
-    unit = units.get(match[2].lower()) if match else None
-    if not match or unit is None:
-        raise ValueError(f'{value!r} has no unit; write it like "{example}"')
-    return read(match[1], unit)
-
-
-def _angle(value: object) -> float:
-    units = {"deg": "deg", "°": "deg", "degrees": "deg", "%": "pct", "pct": "pct"}
-    return _with_unit(value, units, parse_angle, "0.3 deg")
-
-
-def _grade(value: object) -> float:
-    return math.tan(_angle(value))
-
-
-def _mass(value: object) -> float:
-    return _with_unit(value, {"kg": "kg", "lb": "lb", "lbs": "lb"}, parse_mass, "400 kg")
-
-
-def _share(value: object) -> float:
-    if isinstance(value, str) and value.strip().endswith("%"):
-        return parse_number(value.strip()[:-1]) / 100.0
-    return parse_number(value)
-
-
-Length = Annotated[float, BeforeValidator(_length)]
-Size = Annotated[float, BeforeValidator(_positive)]
-Room = Annotated[float, BeforeValidator(_not_negative)]
-Grade = Annotated[float, BeforeValidator(_grade)]
-Angle = Annotated[float, BeforeValidator(_angle)]
-Mass = Annotated[float, BeforeValidator(_mass)]
-Share = Annotated[float, BeforeValidator(_share)]
 Side = Literal["left", "right"]
 
 
@@ -99,8 +55,8 @@ class SectionTable(_Table):
     ties: tuple[Room, ...] = Field(min_length=2)
     rail_top: Size
     bearing: Size
-    count: int = Field(default=1, ge=0)
-    dinged: int = Field(default=0, ge=0)
+    count: Count = 1
+    dinged: Count = 0
     gauge: Size | None = None
     curved: bool = False
 
@@ -127,7 +83,7 @@ class SidesTable(_Table):
 class ReferenceTable(_Table):
     """[line.reference]: what the line is set from, if not the governing point."""
 
-    tie: int | None = Field(default=None, ge=1)
+    tie: Number | None = None
     side: Side | None = None
     rail: Length | None = None
     above: str = ""
@@ -142,10 +98,10 @@ class LineTable(_Table):
 
     kind: Literal["level", "grade", "least fill", "follow"] = "level"
     grade: Grade | None = None
-    grade_limit: Grade | None = None
-    bend_limit: Grade | None = None
+    grade_limit: GradeLimit | None = None
+    bend_limit: GradeLimit | None = None
     gap: Room | None = None
-    confidence: Share | None = Field(default=None, gt=0, lt=1)
+    confidence: Share | None = None
     reference: ReferenceTable | None = None
     touch: Room | None = None
     sideways_sd: Room | None = None
@@ -164,8 +120,8 @@ class GroundTable(_Table):
     """[ground]: what is stated of the ground, and the datum."""
 
     kind: str | None = None
-    wander: Room | None = None
-    twist: Room | None = None
+    wander: Size | None = None
+    twist: Size | None = None
     relief: Room | None = None
     width: Size | None = None
     datum: str | DatumTable | None = None
@@ -177,16 +133,16 @@ class InstrumentsTable(_Table):
     """[instruments]: standard deviations of single readings."""
 
     rod_sd: Size | None = None
-    angle_sd: Angle | None = None
-    zero_sd: Angle | None = None
-    bubble_sd: Angle | None = None
+    angle_sd: AngleSd | None = None
+    zero_sd: AngleSd | None = None
+    bubble_sd: AngleSd | None = None
     tape_sd: Size | None = None
     difference_sd: Size | None = None
     station_sd: Room | None = None
     crown_sd: Room | None = None
     step_sd: Size | None = None
     estimate: Literal["rod_sd", "angle_sd"] | None = None
-    angles: dict[str, Angle] = Field(default_factory=dict)
+    angles: dict[str, AngleSd] = Field(default_factory=dict)
 
 
 class PegsTable(_Table):
@@ -201,7 +157,7 @@ class RollingTable(_Table):
     """[rolling]: what rolls, and how hard somebody may hold it."""
 
     mass: Mass | None = None
-    hold_force_newton: float | None = Field(default=None, gt=0)
+    hold_force_newton: Figure | None = None
 
 
 class StacksTable(_Table):
@@ -213,9 +169,9 @@ class StacksTable(_Table):
     long_lumber: bool | None = None
     single_up_to: Size | None = None
     wedge_spare: Room | None = None
-    max_shims: int | None = Field(default=None, ge=0)
+    max_shims: Count | None = None
     tilt_limit: Angle | None = None
-    time_limit_seconds: float | None = Field(default=None, gt=0)
+    time_limit_seconds: Figure | None = None
 
 
 class JobFile(_Table):

@@ -8,11 +8,26 @@ give a ground) and `CannotDo` (the job cannot be done as asked).
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-__all__ = ["Advisory", "CannotDo", "FitError", "InputProblems", "Problem", "Problems", "closest", "nearest"]
+__all__ = [
+    "Advisory",
+    "CannotDo",
+    "FitError",
+    "InputProblems",
+    "Problem",
+    "Problems",
+    "closest",
+    "hidden_characters",
+    "nearest",
+    "visible",
+]
+
+#: Characters that order other characters about: they may turn what stands on a line around.
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 @dataclass(frozen=True)
@@ -45,7 +60,7 @@ class Problem:
         if self.column is not None:
             place += f", {self.column}"
         do = f" → {self.do}" if self.do else ""
-        return f"{place}: found {self.found}; accepted: {self.accepted}.{do}"
+        return visible(f"{place}: found {self.found}; accepted: {self.accepted}.{do}")
 
 
 class InputProblems(ValueError):
@@ -86,6 +101,7 @@ class Problems:
 
     def note(self, text: str) -> None:
         """Keep one more remark on how something was read."""
+        text = visible(text)
         if text not in self.notes:
             self.notes.append(text)
 
@@ -141,3 +157,39 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """
     close = closest(word, known)
     return f"did you mean {close!r}?" if close else ""
+
+
+def hidden_characters(text: str, *, lines: bool = False) -> str:
+    r"""Return the first character that a terminal would obey instead of showing, by its code; or ''.
+
+    ``lines`` says whether the text may have several lines, and tabs.
+
+    Examples
+    --------
+    >>> hidden_characters("gate post"), hidden_characters("gate\x1b[2J")
+    ('', 'a character that cannot be seen (U+001B)')
+    """
+    allowed = "\n\r\t" if lines else ""
+    for character in text:
+        if _obeyed(character) and character not in allowed:
+            return f"a character that cannot be seen (U+{ord(character):04X})"
+    return ""
+
+
+def visible(text: str) -> str:
+    r"""Return text with what a terminal would obey written out (line breaks too).
+
+    Examples
+    --------
+    >>> print(visible("gate\x1b[2J"))
+    gate\x1b[2J
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        character.encode("unicode_escape").decode() if _obeyed(character) else character for character in text
+    )
+
+
+def _obeyed(character: str) -> bool:
+    return unicodedata.category(character) in ("Cc", "Zl", "Zp", "Cs") or character in _TURNING
