@@ -169,7 +169,7 @@ def test_restricted_likelihood_equals_the_dense_build_and_its_gradient_is_right(
 
     def ours(logs):
         here = Roughness(*np.exp(logs), estimated=())
-        return _restricted(model, prior, here, floor=0.0)
+        return _restricted(model, prior, here)
 
     def theirs(logs):
         dense.q_mean, dense.q_twist, dense.relief = np.exp(logs)

@@ -273,7 +273,7 @@ def fit_ground(
 
     def once(current: Survey) -> Ground:
         relief = ground_type.relief != 0
-        grid = grid_of(current, asked, width=width, relief=relief, breaks=edges)
+        grid = grid_of(current, asked, relief=relief, breaks=edges)
         rows = observe(current, grid, instruments, width=width, breaks=edges)
         if not rows.value.size:
             raise FitError(
