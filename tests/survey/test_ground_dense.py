@@ -119,6 +119,31 @@ def test_means_sds_and_covariances_equal_the_dense_build(q_mean, q_twist, relief
     np.testing.assert_allclose(sd**2, np.diag(covariance), atol=share * np.abs(covariance).max())
 
 
+@pytest.mark.parametrize("relief", [0.0, 0.002])
+@pytest.mark.parametrize("off", [0.004, 0.25, 50.0])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_heights_above_a_datum_between_nodes_equal_the_dense_build(relief, off, side):
+    survey, dense, stations = both(1e-4, 2e-5, relief)
+    datum = (float(stations[4]) + off, side)
+    kind = GroundType(1e-4, 2e-5, relief)
+    places = [stations[1], stations[4], stations[4] + 0.1, stations[4] + off, stations[9], stations[13] + 0.5]
+    points = [(float(s), side) for s in places for side in ("left", "right")]
+    mean, covariance, _, _, _ = dense.solve(points, datum)
+    size = np.abs(covariance).max()
+    for asked in ([], [datum[0]]):
+        ground = fit_ground(
+            survey, instruments=TOOLS, ground_type=kind, width=WIDTH, datum=datum, stations=asked
+        )
+        np.testing.assert_allclose(ground.mean(points), mean, atol=1e-8 * np.abs(mean).max())
+        np.testing.assert_allclose(ground.covariance(points), covariance, atol=1e-8 * size)
+        _, sd = ground.height(np.array([p[0] for p in points]), [p[1] for p in points])
+        np.testing.assert_allclose(sd**2, np.diag(covariance), atol=1e-8 * size)
+        assert ground.height(*datum) == (0.0, 0.0)
+        among = ground.covariance([datum, "P"])
+        assert among[0, 0] == pytest.approx(0.0, abs=1e-8 * size)
+        assert ground.pegs["sd_m"][0] ** 2 == pytest.approx(among[1, 1])
+
+
 def test_residuals_redundancies_and_w_equal_the_dense_build():
     survey, dense, stations = both(1e-4, 2e-5, 0.002)
     ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
@@ -144,7 +169,7 @@ def test_restricted_likelihood_equals_the_dense_build_and_its_gradient_is_right(
 
     def ours(logs):
         here = Roughness(*np.exp(logs), estimated=())
-        return _restricted(model, prior, here, floor=0.0)
+        return _restricted(model, prior, here)
 
     def theirs(logs):
         dense.q_mean, dense.q_twist, dense.relief = np.exp(logs)

@@ -93,12 +93,11 @@ class Setting:
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fit: posterior of the centred states, roughness, and the sds that the rows were given."""
+    """A fit: posterior of the centred states, the rows it was made from, and the roughness used."""
 
     posterior: Posterior
     model: LinearModel
     roughness: Roughness
-    weights: Array
 
     def state(self, setting: Setting) -> Array:
         """Return the ground's states with the straight profiles put back."""
@@ -153,8 +152,7 @@ def _fit(setting: Setting, model: LinearModel) -> Fitted:
         rough = estimate_roughness(model, prior, setting.ground_type, sides=sides, floor=floor)
     else:
         rough = Roughness(1.0, 1.0, 0.0, estimated=())
-    weights = rough.weights(floor)
-    return Fitted(model.fit(prior.combine(weights)), model, rough, weights)
+    return Fitted(model.fit(prior.combine(rough.weights)), model, rough)
 
 
 def with_datum(rows: Observations, datum: PointRows, level: float) -> Observations:

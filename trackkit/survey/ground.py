@@ -139,7 +139,7 @@ class Ground:
         rows = self._rows(points)
         ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
         wide = rows.widening(self.inflation)
-        return np.outer(wide, wide) * (self._spread(ground, border) + rows.own_covariance())
+        return np.outer(wide, wide) * (self._spread(ground, border) + self._own(rows))
 
     def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
         """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
@@ -172,7 +172,10 @@ class Ground:
         if lifted:
             ground, border = self._less_datum(ground, border)
         mean = ground @ self.fitted.state(self.setting) + border @ self.fitted.border(self.setting)
-        sd = np.sqrt(np.maximum(np.diag(self._spread(ground, border)), 0.0))
+        variance = np.diag(self._spread(ground, border))
+        if lifted and self.datum is not None:
+            variance = variance + self._rows([self.datum]).own_variance()
+        sd = np.sqrt(np.maximum(variance, 0.0))
         return pd.DataFrame({kind: names, "height_m": mean, "sd_m": sd})
 
     def _rows(self, points: Sequence[Point]) -> PointRows:
@@ -192,23 +195,32 @@ class Ground:
         datum = self._rows([self.datum])
         return ground - datum.ground.toarray(), border - datum.border.toarray()
 
+    def _own(self, rows: PointRows) -> Array:
+        """Return the covariance that states and border leave open, above the datum, shape (n, n)."""
+        own = rows.own_covariance(rows)
+        if self.datum is None:
+            return own
+        datum = self._rows([self.datum])
+        shared = rows.own_covariance(datum)
+        return np.asarray(own - shared - shared.T + datum.own_covariance(datum))
+
     def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
         """Return means and variances of points in O(n)."""
         rows, system = self._rows(points), self.fitted.posterior.system
         state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
         mean = rows.ground @ state + rows.border @ unknown + rows.fixed
-        variance = row_variance(system, rows.ground, rows.border.toarray())
+        variance = row_variance(system, rows.ground, rows.border.toarray()) + rows.own_variance()
         if self.datum is not None:
             at = self._rows([self.datum])
             column = system.solve_band(at.ground.toarray()[0])
             beyond, at_beyond = (part.ground @ system.reach - part.border for part in (rows, at))
             joint = rows.ground @ column + beyond @ system.border_covariance @ at_beyond[0]
             mean = mean - (at.ground @ state + at.border @ unknown)[0]
-            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border.toarray())[0]
+            joint = joint + rows.own_covariance(at)[:, 0]
+            of_datum = row_variance(system, at.ground, at.border.toarray()) + at.own_variance()
+            variance = variance - 2.0 * joint + of_datum
             variance = np.where([p == self.datum for p in points], 0.0, variance)
-        return np.asarray(mean), np.asarray(
-            rows.widening(self.inflation) ** 2 * (variance + rows.own_variance())
-        )
+        return np.asarray(mean), np.asarray(rows.widening(self.inflation) ** 2 * variance)
 
 
 def fit_ground(
@@ -268,7 +280,7 @@ def fit_ground(
 
     def once(current: Survey, instruments: Instruments) -> Ground:
         relief = ground_type.relief != 0
-        grid = grid_of(current, asked, width=width, relief=relief, breaks=edges)
+        grid = grid_of(current, asked, relief=relief, breaks=edges)
         rows = observe(current, grid, instruments, width=width, breaks=edges)
         if not rows.value.size:
             raise FitError(

@@ -18,7 +18,7 @@ from trackkit.survey.fitting import Fitted, Setting, fit_rows
 from trackkit.survey.posterior import LinearModel, row_variance
 from trackkit.survey.prior import GroundType
 
-__all__ = ["CHANCE_OF_FALSE_ALARM", "redundancy_of_readings", "residual_table"]
+__all__ = ["CHANCE_OF_FALSE_ALARM", "critical_w", "redundancy_of_readings", "residual_table"]
 
 Array = NDArray[np.float64]
 
