@@ -10,6 +10,10 @@ __all__ = ["WIDTH", "columns", "wrapped"]
 
 #: Columns of the page: a terminal's width, and what a printer takes in a fixed pitch on A4.
 WIDTH: Final = 100
+#: So much wider than the others the first broken column stays.
+FIRST: Final = 12
+#: A column is not broken narrower than this.
+NARROWEST: Final = 12
 
 
 def columns(
@@ -22,10 +26,11 @@ def columns(
     """Return rows in aligned columns; wide columns in ``wrap`` are broken over lines."""
     table = [list(head), *map(list, rows)]
     widths = [max(len(row[i]) for row in table) for i in range(len(head))]
-    for i in wrap:
-        free = WIDTH - sum(widths) + widths[i] - 2 * (len(widths) - 1)
-        share = free if i == wrap[-1] else max(free, 34)
-        widths[i] = min(widths[i], max(share, 16))
+    while wrap and sum(widths) + 2 * (len(widths) - 1) > WIDTH:
+        widest = max(wrap, key=lambda i: widths[i] - FIRST * (i == wrap[0]))
+        if widths[widest] <= NARROWEST:
+            break
+        widths[widest] -= 1
     lines = []
     for row in table:
         cells = [textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 from trackkit.advice import USUAL_CAUTIONS, WORTH_SAYING, chance_words
 from trackkit.fitted import doubtful_readings
@@ -162,69 +162,87 @@ def corner_table(plan: Plan) -> str:
 
 
 def support_table(plan: Plan) -> str:
-    """Return one row a tie end: fill, stack, target, doubts."""
+    """Return one row a tie end: fill, stack, closing piece, target, doubts."""
     show, job = plan.job.display, plan.job
-    stacks = {}
-    if plan.stacks is not None:
-        stacks = {(tie, stack.side): stack for stack in plan.stacks.stacks for tie in stack.ties}
-    targets = {}
-    withheld = plan.targets is not None and plan.targets.check.verdict == "do not lay"
-    if plan.targets is not None and plan.targets.one_offset is None and not withheld:
-        values = plan.targets.table.set_index(["tie", "side"])
-        column = "rod_m" if plan.targets.table["rod_m"].notna().any() else "above_control_m"
-        targets = values[column].to_dict()
-    unfillable = {
-        (tie, one.side): one for one in (plan.stacks.unfillable if plan.stacks else ()) for tie in one.ties
-    }
-    sitting = {(tie, side) for _, side, tie, _ in (plan.stacks.sitting if plan.stacks else ())}
+    targets, rod = _target_column(plan)
     doubts, ways = _doubts(plan), _ways_in(plan)
-
-    def shorter(words: str) -> str:
-        for way in ways.values():
-            words = words.replace(f", {way}", "")
-        return words
-
-    rows, seats = [], False
+    rows = []
     for row in rows_of(plan.fills):
-        key = (row.tie, row.side)
-        if key in stacks:
-            stack = stacks[key]
-            first = stack.ties[0] == row.tie
-            built = shorter(stack.words(show.name)) if first else f"with tie {stack.ties[0]}"
-            seats |= bool(stack.seat)
-        elif key in unfillable:
-            built = "NOTHING FITS: " + unfillable[key].reason
-        elif row.fill_m < -plan.line.doubt.touch:
-            built = "IN THE GROUND"
-        elif key in sitting:
-            built = "sits on the ground"
-        else:
-            built = "-" if plan.stacks is None else "nothing may stand here"
+        key, first = (row.tie, row.side), row.side == "left"
         rows.append(
             [
-                str(row.tie) if row.side == "left" else "",
-                show.long(row.station_m) if row.side == "left" else "",
-                row.role if row.side == "left" else "",
+                str(row.tie) if first else "",
+                show.long(row.station_m) if first else "",
+                row.role if first else "",
                 job.side(row.side),
                 show.small(row.fill_m),
                 f"±{show.small(2 * row.fill_sd_m)}",
-                show.small(targets[key]) if key in targets else "",
-                built,
-                "; ".join(doubts.get(key, ())),
+                *([show.small(targets[key]) if key in targets else ""] if targets else ()),
+                *_built(plan, row),
+                ", ".join(doubts.get(key, ())),
             ]
         )
-    from_control = bool(targets) and plan.targets is not None and plan.targets.table["rod_m"].isna().all()
-    rod = "rail*" if from_control else "rod"
     unit = _UNIT_WORDS[show.unit]
     title = f"SUPPORTS, from the head of the run (heights in {unit}; ± is give or take, 19 times in 20)"
-    note = "\n* rail top above the control peg: rod = reading on the peg less this" if from_control else ""
-    note += "\nseat: make the bottom of the stack level first; how is in supports.csv" if seats else ""
-    note += "".join(f"\nOn the {job.side(side)} wedges go in {way}." for side, way in ways.items())
-    head = ["tie", "at", "", "side", "fill", "", rod, "from the ground up", "doubts"]
-    if not targets:  # one number for all of them stands on top
-        head, rows = [*head[:6], *head[7:]], [[*row[:6], *row[7:]] for row in rows]
-        return title + "\n" + columns(head, rows, right=(0, 1, 4, 5), wrap=(6, 7)) + note
-    return title + "\n" + columns(head, rows, right=(0, 1, 4, 5, 6), wrap=(7, 8)) + note
+    notes = ["* rail top above the control peg: rod = reading on the peg less this"] if rod == "rail*" else []
+    if any(stack.seat for stack in (plan.stacks.stacks if plan.stacks else ())):
+        notes.append(
+            "seat: level the bottom of the stack first (with what that lifts it by); how is in supports.csv"
+        )
+    notes += [f"On the {job.side(side)} wedges go in {way}." for side, way in ways.items()]
+    rods = [rod] if targets else []
+    head = [
+        "tie",
+        "at",
+        "",
+        "side",
+        "fill",
+        "",
+        *rods,
+        "from the ground up",
+        "closed by",
+        "gap",
+        "may change",
+    ]
+    more = len(rods)
+    right = (0, 1, 4, 5, *((6,) if more else ()), 8 + more)
+    table = columns(head, rows, right=right, wrap=(6 + more, 7 + more, 9 + more))
+    return "\n".join([title, table, *notes])
+
+
+def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], float], str]:
+    """Return the targets by tie end where they differ, and the head of their column."""
+    targets = plan.targets
+    if targets is None or targets.one_offset is not None or targets.check.verdict == "do not lay":
+        return {}, ""  # one number for all of them stands on top; or there is none
+    read = bool(targets.table["rod_m"].notna().any())
+    values = targets.table["rod_m" if read else "above_control_m"]
+    keys = zip(targets.table["tie"], targets.table["side"], strict=True)
+    return dict(zip(keys, values, strict=True)), "rod" if read else "rail*"
+
+
+def _built(plan: Plan, row: Any) -> tuple[str, str, str]:
+    """Return the pile under a tie end, what closes it, and the gap that it closes."""
+    show, stacks = plan.job.display, plan.stacks
+    if stacks is None:
+        return "IN THE GROUND" if row.fill_m < -plan.line.doubt.touch else "-", "", ""
+    for stack in stacks.stacks:
+        if stack.side == row.side and row.tie in stack.ties:
+            end = stack.closings[stack.ties.index(row.tie)]
+            lift = show.small(stack.seat_raise)
+            seat = "seat" if lift == show.small(0.0) else f"seat {lift}"
+            pile = " + ".join(part for part in (seat if stack.seat else "", stack.pile_words) if part)
+            pile = pile if stack.ties[0] == row.tie else f"with tie {stack.ties[0]}"
+            way = end.way.removeprefix(", ") if row.side not in _ways_in(plan) else ""
+            closed = "" if end.kind == "none" else f"{end.what} {way}".strip()
+            return pile, closed, show.small(end.gap) if closed else ""
+    for lost in stacks.unfillable:
+        if lost.side == row.side and row.tie in lost.ties:
+            return "NOTHING FITS: " + lost.reason, "", ""
+    if row.fill_m < -plan.line.doubt.touch:
+        return "IN THE GROUND", "", ""
+    sits = any((row.tie, row.side) == (tie, side) for _, side, tie, _ in stacks.sitting)
+    return "sits on the ground" if sits else "nothing may stand here", "", ""
 
 
 def _ways_in(plan: Plan) -> dict[str, str]:
@@ -241,12 +259,11 @@ def _doubts(plan: Plan) -> dict[tuple[int, str], list[str]]:
     """Return what is doubtful at each tie end, in words."""
     found: dict[tuple[int, str], list[str]] = {}
     for row in rows_of(plan.fills[plan.fills["p_touch"] > WORTH_SAYING]):
-        found.setdefault((row.tie, row.side), []).append(f"may touch ({_odds(row.p_touch)})")
+        found.setdefault((row.tie, row.side), []).append(f"touch {_odds(row.p_touch)}")
     for stack in plan.stacks.stacks if plan.stacks else ():
-        if all(closing.kind == "shim" for closing in stack.closings):
-            found.setdefault((stack.ties[0], stack.side), []).append("shims as the gap asks")
-        elif stack.change_chance > WORTH_SAYING:
-            text = f"may change ({_odds(stack.change_chance)})"
+        shims = all(closing.kind == "shim" for closing in stack.closings)  # cut to the gap anyway
+        if not shims and stack.change_chance > WORTH_SAYING:
+            text = _odds(stack.change_chance)
             found.setdefault((stack.ties[0], stack.side), []).append(text)
     placed = doubtful_readings(plan.ground)
     placed = placed[placed["station_m"].notna()]

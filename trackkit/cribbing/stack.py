@@ -219,10 +219,13 @@ class Stack:
         show = DISPLAYS[display]
         lifts = show.small(self.seat_raise) != show.small(0.0)
         seat = f"seat (lifts {show.small_unit(self.seat_raise)})" if lifts else "seat"
-        parts = [seat] if self.seat else []
-        parts += counted([piece.words() for piece in self.pieces])
-        end = self._end_words(show)
-        return " + ".join([*parts, end] if end else parts) or "nothing"
+        parts = (seat if self.seat else "", self.pile_words, self._end_words(show))
+        return " + ".join(part for part in parts if part) or "nothing"
+
+    @property
+    def pile_words(self) -> str:
+        """The pile from the ground up: ``half + two 2x4``."""
+        return " + ".join(counted([piece.words() for piece in self.pieces]))
 
     def _end_words(self, show: Display) -> str:
         """Return the closing pieces: of a joint what goes under each of its ties."""
