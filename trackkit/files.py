@@ -230,22 +230,23 @@ def plan_picture(plan: Plan) -> Figure:
     track = plan.run.length if plan.job.rough_in else plan.run.needed
     largest = (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
     if summary.deepest < -plan.line.doubt.touch:
-        count = int((plan.fills["fill_m"] < -plan.line.doubt.touch).sum())
+        count = summary.negative
         ends = f"tie end{'s' if count > 1 else ''} in the ground, up to"
         largest = (f"{count} {ends}", show.small_unit(-summary.deepest))
     headline = [
         ("track as it lies" if plan.job.rough_in else "track needed", show.long(track)), largest,
         ("the truck", truck),
     ]  # fmt: skip
-    if plan.targets is not None and plan.targets.one_number:
+    stops = any(advisory.level == "stop" for advisory in plan.advisories)
+    if plan.targets is not None and plan.targets.one_number and not stops:
         headline.append(("target on the rod", plan.targets.one_number))
-    stops = sum(advisory.level == "stop" for advisory in plan.advisories)
     title = f"STOP, not to be laid like this: see the plan · {plan.job.name}" if stops else plan.job.name
     edges = breaks_of(plan.ground.survey)
     breaks = {name: [edge.station for edge in edges if edge.side == name] for name in plan.job.side_names}
     return side_view(
         plan.ground, plan.run, plan.line, plan.fills, plan.stacks, headline=headline,
         side_names=plan.job.side_names, display=show, breaks=breaks, title=title,
+        held_at=getattr(plan.job.reference, "station", None),
     )  # fmt: skip
 
 
