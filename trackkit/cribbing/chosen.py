@@ -28,11 +28,14 @@ def build_choices(
     formulation: Formulation, choices: Sequence[Choice], truck: Truck, rules: StackRules, display: str
 ) -> list[Built]:
     """Return every place of a program with its stack."""
+    placed: dict[int, tuple[Placed, ...]] = {}
     piles: list[tuple[Site, tuple[Placed, ...], list[Closer]]] = []
     for site, choice in zip(formulation.sites, choices, strict=True):
         purpose = formulation.purposes[formulation.pattern_purpose[choice.pattern]]
         row = int(formulation.pattern_row[choice.pattern])
-        pieces = place_pieces(purpose.patterns, row, kind=purpose.kind)
+        if choice.pattern not in placed:
+            placed[choice.pattern] = place_pieces(purpose.patterns, row, kind=purpose.kind)
+        pieces = placed[choice.pattern]
         closers = _closers(formulation, choice, site.side, len(site.ties))
         piles.append((site, pieces, [formulation.closers[place] for place in closers]))
     chances = _chances(piles)
