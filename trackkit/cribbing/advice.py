@@ -235,11 +235,8 @@ def _spare_left(closing: Closing, rules: StackRules) -> float | None:
 def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
     found = []
     for walked in (True, False):
-        out = [
-            stack
-            for stack in stacks
-            if stack.on_walk_side == walked and show.small(stack.overhang) != show.small(0.0)
-        ]
+        least = show.step / 2.0  # less than that would be written as nothing
+        out = [stack for stack in stacks if stack.on_walk_side == walked and stack.overhang >= least]
         if not out:
             continue
         worst = max(out, key=lambda stack: stack.overhang)

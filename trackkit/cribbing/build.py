@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+
+import numpy as np
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
@@ -16,7 +17,7 @@ from trackkit.cribbing.truck import Truck
 from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
 from trackkit.units import DISPLAYS
 
-__all__ = ["build_stack", "place_pieces"]
+__all__ = ["build_stack", "closing_heights", "place_pieces", "seat_raise"]
 
 
 def place_pieces(patterns: Patterns, row: int, *, kind: str) -> tuple[Placed, ...]:
@@ -62,6 +63,7 @@ def build_stack(
     truck: Truck,
     rules: StackRules,
     *,
+    chances: Sequence[float] | None = None,
     small_foot: bool = False,
     seat_item: str = "",
     display: str = "mm",
@@ -80,6 +82,8 @@ def build_stack(
         The one that the closers refer to.
     rules : StackRules
         Spare, gauge, overhang, walk side.
+    chances : sequence of float, optional
+        Chance of change of each closing piece, where it is known already.
     small_foot : bool
         Whether its foot is smaller than the ground asks for.
     seat_item : str
@@ -88,12 +92,12 @@ def build_stack(
         One of `trackkit.units.DISPLAYS`.
     """
     lift = seat_raise(site, pieces)
-    base = sum(piece.thickness for piece in pieces) + lift
+    heights = closing_heights(site, pieces)
+    if chances is None:
+        low, high = np.array([(closer.low, closer.high) for closer in closers]).T
+        chances = [float(chance) for chance in change_chance(low, high, heights, site.sds)]
     closings = tuple(
-        replace(
-            _closing(site, end, closer, site.heights[end] - base, truck, rules),
-            seat_raise=lift + site.fills[end] - site.heights[end],
-        )
+        _closing(site, end, closer, heights[end], chances[end], lift, truck, rules)
         for end, closer in enumerate(closers)
     )
     window = (
@@ -124,6 +128,12 @@ def build_stack(
     )
 
 
+def closing_heights(site: Site, pieces: Sequence[Placed]) -> list[float]:
+    """Return what is left to close over the pile at each tie [m]."""
+    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    return [height - base for height in site.heights]
+
+
 def seat_raise(site: Site, pieces: Sequence[Placed]) -> float:
     """Return what a seat under the low edge lifts the middle of the lowest piece by [m]."""
     if site.seat not in ("wedge", "pack") or not pieces:
@@ -137,7 +147,16 @@ def _rises(site: Site, foot: Placed) -> tuple[float, float]:
     return math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
 
 
-def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, rules: StackRules) -> Closing:
+def _closing(
+    site: Site,
+    end: int,
+    closer: Closer,
+    height: float,
+    chance: float,
+    lift: float,
+    truck: Truck,
+    rules: StackRules,
+) -> Closing:
     pieces = [truck.pieces[place] for place, _ in closer.takes]
     takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
     entry = Entry(0.0, 0.0, "", "", 0.0, "")
@@ -170,13 +189,14 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         packed=closer.packed,
         low=closer.low,
         high=closer.high,
-        change_chance=float(change_chance(closer.low, closer.high, height, site.sds[end])),
+        change_chance=chance,
         how_far_in=entry.how_far_in,
         overlap=entry.overlap,
         goes_in=entry.goes_in,
         from_side=entry.from_side,
         stick_out=entry.stick_out,
         stick_side=entry.stick_side,
+        seat_raise=lift + site.fills[end] - site.heights[end],
     )
 
 

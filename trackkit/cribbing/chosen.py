@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.cribbing.assign import Choice
-from trackkit.cribbing.build import build_stack, place_pieces
+from trackkit.cribbing.build import build_stack, closing_heights, place_pieces
+from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.formulate import Formulation
-from trackkit.cribbing.results import Shortage, Stack
+from trackkit.cribbing.results import Placed, Shortage, Stack
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
@@ -27,25 +28,42 @@ def build_choices(
     formulation: Formulation, choices: Sequence[Choice], truck: Truck, rules: StackRules, display: str
 ) -> list[Built]:
     """Return every place of a program with its stack."""
-    built: list[Built] = []
-    seat = formulation.seat_wedge
-    for number, (site, choice) in enumerate(zip(formulation.sites, choices, strict=True)):
+    placed: dict[int, tuple[Placed, ...]] = {}
+    piles: list[tuple[Site, tuple[Placed, ...], list[Closer]]] = []
+    for site, choice in zip(formulation.sites, choices, strict=True):
         purpose = formulation.purposes[formulation.pattern_purpose[choice.pattern]]
         row = int(formulation.pattern_row[choice.pattern])
-        pieces = place_pieces(purpose.patterns, row, kind=purpose.kind)
+        if choice.pattern not in placed:
+            placed[choice.pattern] = place_pieces(purpose.patterns, row, kind=purpose.kind)
+        pieces = placed[choice.pattern]
         closers = _closers(formulation, choice, site.side, len(site.ties))
+        piles.append((site, pieces, [formulation.closers[place] for place in closers]))
+    chances = _chances(piles)
+    seat = formulation.seat_wedge
+    built: list[Built] = []
+    for number, (site, pieces, own) in enumerate(piles):
         stack = build_stack(
             site,
             pieces,
-            [formulation.closers[place] for place in closers],
+            own,
             truck,
             rules,
+            chances=[next(chances) for _ in own],
             small_foot=number in formulation.small_foot,
             seat_item=truck.pieces[seat].item if seat >= 0 else "",
             display=display,
         )
         built.append((site, stack))
     return built
+
+
+def _chances(piles: Sequence[tuple[Site, tuple[Placed, ...], list[Closer]]]) -> Iterator[float]:
+    """Return the chance of change of every closing piece in turn; all at once, for that is quick."""
+    travel = [(closer.low, closer.high) for *_, own in piles for closer in own]
+    heights = [height for site, pieces, _ in piles for height in closing_heights(site, pieces)]
+    sds = [sd for site, *_ in piles for sd in site.sds]
+    low, high = np.reshape(travel, (-1, 2)).T
+    return iter(change_chance(low, high, heights, sds).tolist())
 
 
 def _closers(formulation: Formulation, choice: Choice, side: str, ends: int) -> NDArray[np.int64]:
@@ -59,7 +77,8 @@ def taken_by(stacks: Iterable[Stack]) -> Counter[str]:
     """Return all the pieces that the stacks take."""
     used = Counter[str]()
     for stack in stacks:
-        used.update(stack.takes)
+        for item, count in stack.takes.items():
+            used[item] += count
     return used
 
 
@@ -103,6 +122,6 @@ def mark_neighbours(stacks: Sequence[Stack]) -> tuple[Stack, ...]:
     for stack in stacks:
         other = before.get(stack.side)
         same = other is not None and other.pile == stack.pile
-        marked.append(replace(stack, same_as_neighbour=same))
+        marked.append(replace(stack, same_as_neighbour=True) if same else stack)
         before[stack.side] = stack
     return tuple(marked)

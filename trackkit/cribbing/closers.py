@@ -177,13 +177,13 @@ def height_bands(
     price : ndarray, shape (c, b)
         Price of the closing piece with its chance of change, in boxes handled.
     """
-    sd = np.atleast_1d(np.asarray(sd, dtype=float))[:, None, None]
+    each, which = np.unique(np.atleast_1d(np.asarray(sd, dtype=float)), return_inverse=True)
     low = np.array([closer.low for closer in closers])[None, :, None]
     high = np.array([closer.high for closer in closers])[None, :, None]
     start = np.array([closer.start for closer in closers])[None, :, None]
     stop = np.array([closer.stop for closer in closers])[None, :, None]
     limits = np.asarray(rules.chance_bands)
-    half = _half_width(low, high, sd, limits)
+    half = _half_width(low, high, each[:, None, None], limits)[which]
     middle = (low + high) / 2.0
     steps = np.concatenate(([0.0], limits[1:])) * rules.change_cost
     price = np.array([closer.price for closer in closers])[:, None] + steps

@@ -84,10 +84,12 @@ def fill_the_rest(
 
 def spare_pieces(built: Sequence[Built], truck: Truck, rules: StackRules, display: str) -> tuple[Built, ...]:
     """Return the stacks, those that go short changed where shims under wedges leave less missing."""
+    if not truck.of_kind("shim"):
+        return tuple(built)
     stacks = mark_missing([stack for _, stack in built], truck)
     through = any(piece.both_ends for stack in stacks if stack.missing for piece in stack.pieces)
     short = [site for (site, _), stack in zip(built, stacks, strict=True) if stack.missing]
-    if not short or through or not truck.of_kind("shim"):
+    if not short or through:
         return tuple(built)
     rest = [one for one, stack in zip(built, stacks, strict=True) if not stack.missing]
     left = left_on(truck, taken_by(stack for _, stack in rest))

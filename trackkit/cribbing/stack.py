@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from trackkit.cribbing.said import counted, pair_of
@@ -196,18 +196,17 @@ class Stack:
         """Height of the pile without its closing piece [m]."""
         return sum(piece.thickness for piece in self.pieces)
 
-    @property
+    @cached_property
     def takes(self) -> dict[str, int]:
         """What it takes off the truck; a piece through to the other side counts on the left."""
-        taken = Counter[str]()
-        for piece in self.pieces:
-            if not piece.both_ends or self.side == "left":
-                taken[piece.item] += piece.per_layer
-        for closing in self.closings:
-            taken.update(dict(closing.takes))
-        if self.seat_item:
-            taken[self.seat_item] += 1
-        return dict(taken)
+        taken: dict[str, int] = {}
+        here = [piece for piece in self.pieces if not piece.both_ends or self.side == "left"]
+        lots = [(piece.item, piece.per_layer) for piece in here]
+        lots += [lot for closing in self.closings for lot in closing.takes]
+        lots += [(self.seat_item, 1)] if self.seat_item else []
+        for item, count in lots:
+            taken[item] = taken.get(item, 0) + count
+        return taken
 
     @property
     def pile(self) -> tuple[tuple[str, bool, int], ...]:

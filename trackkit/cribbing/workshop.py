@@ -127,10 +127,12 @@ class Workshop:
         return found
 
     def _one(self, ends: list[Intervals], offset: int) -> Intervals:
-        shifted = [
-            replace(end, closers=np.where(end.closers >= 0, end.closers + offset, end.closers))
-            for end in ends
-        ]
+        shifted = ends
+        if offset:
+            shifted = [
+                replace(end, closers=np.where(end.closers >= 0, end.closers + offset, end.closers))
+                for end in ends
+            ]
         return shifted[0] if len(shifted) == 1 else both_at(shifted[0], shifted[1])
 
     def _pairs(self, sites: Sequence[Site]) -> list[tuple[int, int]]:
