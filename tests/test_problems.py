@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from trackkit.problems import Advisory, CannotDo, FitError, InputProblems, Problem, Problems, closest, nearest
+from trackkit.problems import (
+    Advisory,
+    CannotDo,
+    FitError,
+    InputProblems,
+    Problem,
+    Problems,
+    closest,
+    nearest,
+    visible,
+)
 
 
 def test_a_fault_says_where_what_and_how_to_mend_it():
@@ -56,3 +66,16 @@ def test_the_nearest_known_word_is_offered_or_none(word, known, found):
 def test_an_advisory_shows_its_level_and_its_basis():
     text = str(Advisory("caution", "tie 4 left", "the stack is 0.5 m high", "common practice, no source"))
     assert text == "CAUTION: tie 4 left: the stack is 0.5 m high (common practice, no source)"
+
+
+def test_no_fault_or_note_sends_commands_to_a_terminal():
+    fault = Problem("a\x1b[31m.csv", "\x07", "x\u202ey", "do\x9b2J", row=1, column="c\r")
+    assert str(fault).isprintable()
+    problems = Problems()
+    problems.note("stray\x1b]0;title\x07.csv: not read")
+    assert problems.notes == ["stray\\x1b]0;title\\x07.csv: not read"]
+
+
+def test_letters_of_any_script_are_shown_as_they_are():
+    text = "Rasenfläche 草地 שביל 5′ 3½″ \u00a0 🎬"
+    assert visible(text) == text

@@ -212,3 +212,12 @@ def test_a_thousand_readings_with_one_slip_give_one_fault(tmp_path):
     assert [(fault.row, fault.found) for fault in problems.found] == [(501, "'5oo'")]
     assert frame["rod_m"].isna().sum() == 1
     assert frame["rod_m"].sum() == pytest.approx((1000 * 1001 / 2 - 500) / 1000)
+
+
+@pytest.mark.parametrize(
+    "text", ["point,rod_mm\nA\x1b[2J,1\n", "point,rod_mm,\x1b[2J\nA,1,2\n", "point,rod_mm\nA\u202e,1\n"]
+)
+def test_a_character_that_a_terminal_obeys_is_a_fault(tmp_path, text):
+    _, problems = read_text(tmp_path, text)
+    assert any("a character that cannot be seen (U+" in fault.found for fault in problems.found)
+    assert all(str(fault).isprintable() for fault in problems.found)

@@ -169,6 +169,8 @@ def hidden_characters(text: str, *, lines: bool = False) -> str:
     >>> hidden_characters("gate post"), hidden_characters("gate\x1b[2J")
     ('', 'a character that cannot be seen (U+001B)')
     """
+    if text.isprintable():
+        return ""
     allowed = "\n\r\t" if lines else ""
     for character in text:
         if _obeyed(character) and character not in allowed:

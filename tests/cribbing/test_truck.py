@@ -92,3 +92,19 @@ def test_pieces_and_trucks_refuse_nonsense():
         _ = twice.wedge
     with pytest.raises(KeyError, match="no 'y' on the truck"):
         Truck((twice,)).piece("y")
+
+
+def test_a_fault_is_told_in_the_unit_of_the_file(tmp_path):
+    head = "item,kind,thickness_mm,length_mm,width_mm,mass_kg,count,thin_mm\n"
+    with pytest.raises(
+        InputProblems, match=r"the thin end \(35 mm\) must be thinner than the thick \(30 mm\)"
+    ):
+        read_truck(write(tmp_path, head + "w,wedge,30,200,90,,3,35\n"))
+
+
+@pytest.mark.parametrize(("name", "slip"), [("thickness_in", "thickness"), ("count", "cuont")])
+def test_a_slip_in_the_header_is_one_fault(tmp_path, name, slip):
+    text = HEAD.replace(name, slip) + "full,box,8,20,12,14,24,\nhalf,box,4,20,12,14,24,\n"
+    with pytest.raises(InputProblems) as caught:
+        read_truck(write(tmp_path, text))
+    assert [problem.row for problem in caught.value.problems] == [1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -73,7 +74,7 @@ class Piece:
     thin: float = math.nan
 
     def __post_init__(self) -> None:
-        fault = _fault_of(self)
+        fault = _fault_of(vars(self), "m")
         if fault:
             raise ValueError(f"{self.item or 'a piece'}: {fault}")
 
@@ -160,8 +161,11 @@ def read_truck(path: str | Path) -> Truck:
     pieces: list[Piece] = []
     seen: dict[str, int] = {}
     known_fault = {problem.row for problem in problems.found}
+    if len(frame) and any(row is None or row < frame["row"].iloc[0] for row in known_fault):
+        problems.raise_if_any()  # with a column in doubt nothing can be said of the rows
+    unit = frame.attrs["units"].get("thickness", "m")
     for row in frame.to_dict("records"):
-        piece = _piece(row, seen, known_fault, problems)
+        piece = _piece(row, seen, known_fault, problems, unit)
         if piece:
             pieces.append(piece)
     problems.raise_if_any()
@@ -170,45 +174,55 @@ def read_truck(path: str | Path) -> Truck:
 
 
 def _piece(
-    row: dict[Any, Any], seen: dict[str, int], known_fault: set[int | None], problems: Problems
+    row: dict[Any, Any], seen: dict[str, int], known_fault: set[int | None], problems: Problems, unit: str
 ) -> Piece | None:
     item, number, label = str(row["item"]), int(row["row"]), str(row["file"])
-    if number in known_fault or None in known_fault:
+    if number in known_fault:
         return None
     if item in seen:
         found = f"{item!r} again, after row {seen[item]}"
         problems.add(Problem(label, found, "one row for each item", "add the counts up", number, "item"))
         return None
     seen[item] = number
-    sizes = (float(row["thickness_m"]), float(row["length_m"]), float(row["width_m"]), float(row["mass_kg"]))
-    try:
-        return Piece(item, str(row["kind"]), *sizes, int(row["count"]), float(row["thin_m"]))
-    except ValueError as error:
-        found = str(error).partition(": ")[2]
-        problems.add(Problem(label, found, "sizes that fit the kind", "measure it and write it in", number))
+    sizes = {
+        "thickness": "thickness_m",
+        "length": "length_m",
+        "width": "width_m",
+        "mass": "mass_kg",
+        "thin": "thin_m",
+    }
+    values: dict[str, Any] = {"item": item, "kind": str(row["kind"]), "count": int(row["count"])}
+    values |= {name: float(row[column]) for name, column in sizes.items()}
+    fault = _fault_of(values, unit)
+    if fault:
+        problems.add(Problem(label, fault, "sizes that fit the kind", "measure it and write it in", number))
         return None
+    return Piece(**values)
 
 
-def _fault_of(piece: Piece) -> str:
-    """Return what is wrong with a piece, or ''."""
-    if not piece.item:
+def _fault_of(piece: Mapping[str, Any], unit: str) -> str:
+    """Return what is wrong with a piece's values, its sizes told in ``unit``; or ''."""
+    kind, thick, thin, length = (piece[key] for key in ("kind", "thickness", "thin", "length"))
+    if not piece["item"]:
         return "it has no name"
-    if piece.kind not in KINDS:
-        return f"kind must be one of {', '.join(KINDS)}; got {piece.kind!r}"
-    if not (math.isfinite(piece.thickness) and piece.thickness > 0):
-        return f"thickness must be above 0; got {piece.thickness} m"
-    if piece.count < 0:
-        return f"count must not be negative; got {piece.count}"
-    if piece.kind in _NEEDS_FOOTPRINT and not (piece.length > 0 and piece.width > 0):
-        return f"{piece.kind} needs a length and a width"
-    if piece.kind == "wedge":
-        if not (piece.length > 0 and piece.thin >= 0):
+    if kind not in KINDS:
+        return f"kind must be one of {', '.join(KINDS)}; got {kind!r}"
+    if not (math.isfinite(thick) and thick > 0):
+        return f"thickness must be above 0; got {_in(thick, unit)}"
+    if piece["count"] < 0:
+        return f"count must not be negative; got {piece['count']}"
+    if kind in _NEEDS_FOOTPRINT and not (length > 0 and piece["width"] > 0):
+        return f"{kind} needs a length and a width"
+    if kind == "wedge":
+        if not (length > 0 and thin >= 0):
             return "a wedge needs a length and the height of its thin end (thin)"
-        if piece.thin >= piece.thickness:
-            return (
-                f"the thin end ({piece.thin:.4f} m) must be thinner than the thick ({piece.thickness:.4f} m)"
-            )
+        if thin >= thick:
+            return f"the thin end ({_in(thin, unit)}) must be thinner than the thick ({_in(thick, unit)})"
     return ""
+
+
+def _in(metres: float, unit: str) -> str:
+    return f"{metres / LENGTH_UNITS[unit]:.6g} {unit}"
 
 
 def _nominal(piece: Piece, slack: float = 1e-4) -> str:

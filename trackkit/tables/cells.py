@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from trackkit.problems import Problem, Problems
+from trackkit.problems import Problem, Problems, visible
 
 __all__ = ["Limits", "RawTable", "Source", "read_cells", "sheet_titles"]
 
@@ -61,8 +61,14 @@ class Source:
 
     @property
     def label(self) -> str:
-        """The name that faults carry."""
-        return self.path.name if self.sheet is None else f"{self.path.name}, sheet {self.sheet}"
+        r"""The name that faults and readings carry.
+
+        Examples
+        --------
+        >>> Source(Path("my\x1b[2J.xlsx"), "levels").label
+        'my\\x1b[2J.xlsx, sheet levels'
+        """
+        return visible(self.path.name if self.sheet is None else f"{self.path.name}, sheet {self.sheet}")
 
 
 @dataclass(frozen=True)

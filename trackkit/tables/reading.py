@@ -10,19 +10,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.problems import Problem, Problems
+from trackkit.problems import Problem, Problems, hidden_characters
 from trackkit.tables.cells import Limits, RawTable, Source, read_cells
 from trackkit.tables.columns import Column, match_header
 from trackkit.tables.folders import find_tables
 from trackkit.tables.values import is_formula_error, read_column
 
 __all__ = ["Column", "Limits", "TableSpec", "Ways", "empty_table", "read_table"]
+
+#: How much of a cell a fault shows.
+_SHOWN: Final = 40
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,8 @@ def read_table(
     -------
     pandas.DataFrame or None
         One row for each row of the file that isn't blank, with the columns of `empty_table`. A cell
-        with a fault is empty in it: '' or NaN. None without a fault: the folder has no such table.
+        with a fault is empty in it: '' or NaN. ``attrs["units"]`` holds the unit that each column has
+        in the file. None without a fault: the folder has no such table.
     """
     limits = limits or Limits()
     if not isinstance(source, Source):
@@ -139,6 +143,7 @@ def _read_rows(raw: RawTable, spec: TableSpec, problems: Problems) -> pd.DataFra
     if not raw.rows:
         problems.note(f"{raw.label}: a header and no rows; read as an empty table")
     raw = _without_comments(raw, problems)
+    _check_hidden(raw, problems)
     _check_row_lengths(raw, problems)
     width, n = len(raw.header), len(raw.rows)
     cells: list[Sequence[Any]] = list(zip(*(_fitted(row, width) for row in raw.rows), strict=True))
@@ -156,7 +161,9 @@ def _read_rows(raw: RawTable, spec: TableSpec, problems: Problems) -> pd.DataFra
             _check_ways(ways, raw, set(header.places), filled, problems)
     read["file"] = pd.Series([raw.label] * n, dtype=str)
     read["row"] = pd.Series(raw.numbers, dtype="int64")
-    return pd.DataFrame(read)
+    frame = pd.DataFrame(read)
+    frame.attrs["units"] = header.units
+    return frame
 
 
 def _is_comment(row: Sequence[Any]) -> bool:
@@ -184,6 +191,16 @@ def _without_comments(raw: RawTable, problems: Problems) -> RawTable:
 
 def _fitted(row: Sequence[Any], width: int) -> Sequence[Any]:
     return row if len(row) == width else [*row[:width], *[""] * (width - len(row))]
+
+
+def _check_hidden(raw: RawTable, problems: Problems) -> None:
+    """Report cells with characters that a terminal would obey."""
+    for number, row in zip((raw.header_row, *raw.numbers), (raw.header, *raw.rows), strict=True):
+        for cell in row:
+            hidden = hidden_characters(cell, lines=True) if isinstance(cell, str) else ""
+            if hidden:
+                found = f"{hidden} in {cell[:_SHOWN]!r}"
+                problems.add(Problem(raw.label, found, "text that can be seen", "type it anew", row=number))
 
 
 def _check_row_lengths(raw: RawTable, problems: Problems) -> None:
