@@ -86,9 +86,9 @@ class Setting:
         centred = rows.value - rows.ground @ self.start_state - rows.border @ self.start_border
         block = max(self.grid.group * self.grid.states, 1)
         if keep.all():
-            return LinearModel(centred, sd, rows.ground, rows.border.toarray(), self.bandwidth, block)
-        border = rows.border[keep].toarray()
-        return LinearModel(centred[keep], sd[keep], rows.ground[keep], border, self.bandwidth, block)
+            return LinearModel(centred, sd, rows.ground, rows.border, self.bandwidth, block)
+        ground, border = rows.ground[keep], rows.border[keep]
+        return LinearModel(centred[keep], sd[keep], ground, border, self.bandwidth, block)
 
 
 @dataclass(frozen=True)
@@ -141,6 +141,7 @@ def fit_rows(setting: Setting, *, keep: NDArray[np.bool_] | None = None) -> Fitt
         return found
     grade = np.zeros(rows.sd.size)
     grade[sloped] = found.state(setting)[slope[sloped]] / setting.grid.scale
+    del found  # it may be large
     return _fit(setting, setting.model(used, np.hypot(rows.sd, setting.station_sd * grade)))
 
 

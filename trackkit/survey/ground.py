@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -32,6 +33,9 @@ from trackkit.survey.residuals import residual_table
 from trackkit.survey.roughness import Roughness
 from trackkit.survey.rows import Observations
 from trackkit.survey.tape import has_taped, levelled_out
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["Ground", "Point", "fit_ground"]
 
@@ -165,18 +169,15 @@ class Ground:
         return found.rename(columns={"zero": "instrument", "height_m": "zero_rad", "sd_m": "sd_rad"})
 
     def _unknowns(self, kind: str, *, lifted: bool = True) -> pd.DataFrame:
+        from scipy.sparse import csr_array, eye_array
+
         observations = self.setting.observations
         names = [name for k, name in observations.names if k == kind]
-        border = np.eye(len(observations.names))[[observations.border_index(kind, name) for name in names]]
-        ground = np.zeros((len(names), self.setting.grid.size))
-        if lifted:
-            ground, border = self._less_datum(ground, border)
-        mean = ground @ self.fitted.state(self.setting) + border @ self.fitted.border(self.setting)
-        variance = np.diag(self._spread(ground, border))
-        if lifted and self.datum is not None:
-            variance = variance + self._rows([self.datum]).own_variance()
-        sd = np.sqrt(np.maximum(variance, 0.0))
-        return pd.DataFrame({kind: names, "height_m": mean, "sd_m": sd})
+        which = [observations.border_index(kind, name) for name in names]
+        border = eye_array(len(observations.names), format="csr")[which]
+        ground = csr_array((len(names), self.setting.grid.size))
+        mean, variance = self._found(ground, border, lifted=lifted)
+        return pd.DataFrame({kind: names, "height_m": mean, "sd_m": np.sqrt(np.maximum(variance, 0.0))})
 
     def _rows(self, points: Sequence[Point]) -> PointRows:
         return point_rows(self.setting.grid, self.setting.observations, points, self.fitted.roughness)
@@ -184,7 +185,7 @@ class Ground:
     def _spread(self, ground: Array, border: Array) -> Array:
         """Return the covariance of dense combinations of states and border, shape (n, n)."""
         system = self.fitted.posterior.system
-        beyond = ground @ system.reach - border
+        beyond = system.beyond(ground, border)
         spread = ground @ system.solve_band(ground.T.copy()) + beyond @ system.border_covariance @ beyond.T
         return np.asarray((spread + spread.T) / 2.0)
 
@@ -206,21 +207,28 @@ class Ground:
 
     def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
         """Return means and variances of points in O(n)."""
-        rows, system = self._rows(points), self.fitted.posterior.system
-        state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
-        mean = rows.ground @ state + rows.border @ unknown + rows.fixed
-        variance = row_variance(system, rows.ground, rows.border.toarray()) + rows.own_variance()
+        rows = self._rows(points)
+        mean, variance = self._found(rows.ground, rows.border)
+        variance = variance + rows.own_variance()
         if self.datum is not None:
-            at = self._rows([self.datum])
-            column = system.solve_band(at.ground.toarray()[0])
-            beyond, at_beyond = (part.ground @ system.reach - part.border for part in (rows, at))
-            joint = rows.ground @ column + beyond @ system.border_covariance @ at_beyond[0]
-            mean = mean - (at.ground @ state + at.border @ unknown)[0]
-            joint = joint + rows.own_covariance(at)[:, 0]
-            of_datum = row_variance(system, at.ground, at.border.toarray()) + at.own_variance()
-            variance = variance - 2.0 * joint + of_datum
+            variance -= 2.0 * rows.own_covariance(self._rows([self.datum]))[:, 0]
             variance = np.where([p == self.datum for p in points], 0.0, variance)
-        return np.asarray(mean), np.asarray(rows.widening(self.inflation) ** 2 * variance)
+        return mean + rows.fixed, np.asarray(rows.widening(self.inflation) ** 2 * variance)
+
+    def _found(self, ground: csr_array, border: csr_array, *, lifted: bool = True) -> tuple[Array, Array]:
+        """Return means and variances of combinations of states and border, above the datum if lifted."""
+        system = self.fitted.posterior.system
+        state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
+        mean = ground @ state + border @ unknown
+        variance = row_variance(system, ground, border)
+        if lifted and self.datum is not None:
+            at = self._rows([self.datum])
+            pull = system.border_covariance @ system.beyond(at.ground, at.border)[0]
+            column = system.solve_band(at.ground.toarray()[0]) + system.reach @ pull
+            joint = ground @ column - border @ pull[: border.shape[1]]
+            mean = mean - (at.ground @ state + at.border @ unknown)[0]
+            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border) + at.own_variance()
+        return np.asarray(mean), np.asarray(variance)
 
 
 def fit_ground(

@@ -101,16 +101,17 @@ def _on_trial(
         w = np.zeros(counts.size)
         w[keep] = current.posterior.w
         suspects = np.argsort(-np.abs(np.where(counts & keep, w, 0.0)), kind="stable")[:TRIED]
-        tried = {}
+        largest, worst, rest = critical, -1, current
         for index in suspects:
             found = _without(setting, index, keep, fitted.posterior.sd[index])
             if found is not None:
-                without[index], off[index], tried[index] = found
-        worst = max(tried, key=lambda index: abs(without[index]), default=None)
-        if worst is None or abs(without[worst]) <= critical:
+                without[index], off[index] = found[:2]
+                if abs(found[0]) > largest:
+                    largest, worst, rest = abs(found[0]), index, found[2]
+        if worst < 0:
             break
         doubtful[worst], keep[worst] = True, False
-        current = tried[worst]
+        current = rest
     return without, off, doubtful
 
 
@@ -128,7 +129,7 @@ def _without(
         other = fit_rows(setting, keep=rest)
     except np.linalg.LinAlgError:  # the reading alone determined something
         return None
-    ground, border = rows.ground[[index]], rows.border[[index]].toarray()
+    ground, border = rows.ground[[index]], rows.border[[index]]
     predicted = ground @ other.state(setting) + border @ other.border(setting)
     variance = row_variance(other.posterior.system, ground, border)[0] + sd**2
     if variance > HARDLY_CHECKED * sd**2 and variance > 1.0:
@@ -158,10 +159,10 @@ def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
     everything = np.arange(grid.size)
     band_add(prior, everything, everything, np.where(surfaces > 0, ridge, 1.0))
     block = max(grid.group * grid.states, 1)
-    ground, border = ground[used], rows.border[used].toarray()
+    ground, border = ground[used], rows.border[used]
     model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
-    band, side_part, corner, _, _ = model.normal
-    system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(rows.names)), block)
+    band, side_part, corner, _, _ = model.halved.normal
+    system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(corner)), block)
     result = np.zeros(sd.size)
     result[used] = np.clip(1.0 - row_variance(system, ground, border) / sd[used] ** 2, 0.0, 1.0)
     return result
