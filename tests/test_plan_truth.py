@@ -124,3 +124,23 @@ def test_a_pull_list_of_an_earlier_truck_does_not_stay(tmp_path):
     (folder / "truck.csv").unlink()
     make_plan(load_job(folder)).save(folder / "plan")
     assert not (folder / "plan" / "pull_list.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "table", "what"),
+    [
+        ("differences.csv", "point,to_point,rise_mm\nP1,P2,10\nP2,P3,5\nP1,P3,16\n", "differences between"),
+        ("levels.csv", "point,rod_mm\nP1,1200\nP2,1210\n", "rods on"),
+    ],
+)
+def test_pegs_alone_can_be_checked_but_are_no_ground_to_plan_on(tmp_path, name, table, what):
+    folder = changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""})
+    for path in folder.glob("*.csv"):
+        path.unlink()
+    (folder / name).write_text(table)
+    job = load_job(folder)
+    ground, why = fit_readings(job)
+    assert not why
+    assert "No reading of the ground itself" in check_text(job, ground)
+    with pytest.raises(InputProblems, match=f"no reading of the ground: {what} pegs alone"):
+        make_plan(job)

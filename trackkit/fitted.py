@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.job import Job
+from trackkit.jobchecks import pegs_alone
 from trackkit.layout.grounds import SIDES
 from trackkit.layout.laid import Run
 from trackkit.layout.reference import LensHeight, RailHeight
@@ -38,6 +39,11 @@ def lay_job(job: Job, *, grade: float = 0.0) -> Run:
 
 def fit_job(job: Job) -> tuple[Run, Ground]:
     """Return the run on the grade that the job states, and the ground fitted to its readings."""
+    alone = pegs_alone(survey_of(job))
+    if alone:
+        do = "read rods along the run, on both sides"
+        accepted = "rods, boards or left-to-rights along the run"
+        raise InputProblems([Problem("the readings", f"no reading of the ground: {alone}", accepted, do)])
     run = lay_job(job, grade=job.file.line.grade or 0.0)
     ground = fit_on(job, run)
     if job.rough_in:  # the sections lie on the slope that was read: their ties stand closer than on the level
@@ -59,6 +65,8 @@ def fit_readings(job: Job) -> tuple[Ground, str]:
     CannotDo
         If readings are given by tie or section, and there is no run.
     """
+    if pegs_alone(survey_of(job)):  # a levelling network, sound as it is
+        return fit_on(job, None), ""
     try:
         return fit_job(job)[1], ""
     except CannotDo as why:
