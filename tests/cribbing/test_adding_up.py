@@ -58,3 +58,11 @@ def test_scraped_ground_is_told_both_ways_and_lifts_nothing():
     assert "across, low on the right side" in there.seat
     assert there.seat_raise == 0.0
     assert there.words("mm").startswith("seat + ")
+
+
+def test_a_lift_that_reads_as_nothing_is_not_told():
+    slopes = {"cross_slope": math.radians(0.3), "along_slope": math.radians(3.0)}
+    there = choose_stacks(fills([0.13], **slopes), truck(), display="1/8 in").stacks[0]
+    assert "head side" in there.seat
+    assert "across" not in there.seat
+    assert "lifts 0" not in there.seat

@@ -106,3 +106,24 @@ def test_the_last_figures_of_what_cannot_be_filled_are_in_the_display_of_the_job
     plan = choose_stacks(fills([0.19]), Truck(BOXES), display="1/8 in")
     assert "mm" not in plan.unfillable[0].reason
     assert "7.48 in" in plan.unfillable[0].reason
+
+
+def test_both_ties_of_a_joint_get_their_own_shims_under_their_wedges():
+    table = fills(
+        [0.0326, 0.0340], supports=["J1"] * 2, ties=[3, 4], sides=["left"] * 2, stations=[0.0, 0.15]
+    )
+    plan = choose_stacks(table, Truck((*BOXES, shim("shim 3", 0.003, 4))))
+    assert not plan.unfillable
+    ends = [end for stack in plan.stacks for end in stack.closings]
+    assert [end.tie for end in ends] == [3, 4]
+    assert [end.height for end in ends] == pytest.approx([0.0326, 0.0340])
+    assert all(end.low <= end.height <= end.high and end.packed for end in ends)
+
+
+def test_last_resorts_do_not_depend_on_the_order_of_rows_and_pieces():
+    there = Truck((*BOXES, shim("shim 3", 0.003, 5), shim("shim 1", 0.001, 5)))
+    table = random_fills(12, 8, low=0.02, high=0.24, sd=0.002)
+    plan = choose_stacks(table, there)
+    again = choose_stacks(table.sample(frac=1.0, random_state=1), Truck(tuple(reversed(there.pieces))))
+    assert any(stack.closing.packed for stack in plan.stacks)
+    assert (again.stacks, again.unfillable, again.used) == (plan.stacks, plan.unfillable, plan.used)

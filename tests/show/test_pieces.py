@@ -164,3 +164,15 @@ def test_missing_shims_and_wedges_are_marked_too():
     ends = (closing("shim", 0.006, item="shim", count=2),)
     shapes = shapes_of(stack(BOX, closings=ends, missing=(("shim", 1),)))
     assert [shape.missing for shape in shapes] == [False, True]
+
+
+@pytest.mark.parametrize("walk", ["", "left"], ids=["from outside", "along the track"])
+def test_shims_under_a_wedge_are_drawn_under_it(walk):
+    entry = enter_single(WEDGE, 0.02, bearing=BEARING, side="left", walk_side=walk)
+    takes = (("wedge", 1), ("shim 6", 1))
+    end = Closing(1, "single", "shim 6 + wedge", takes, 0.026, 0.0, 0.1, 0.0, **vars(entry), packed=0.006)
+    box, shims, wedge = shapes_of(stack(BOX, closings=(end,)))
+    assert (box.kind, shims.kind, wedge.kind) == ("box", "shim", "wedge")
+    np.testing.assert_allclose([extent(shims)[0][1], extent(shims)[1][1]], (1.0 - 0.026, 1.0 - 0.020))
+    assert extent(wedge)[0][1] == pytest.approx(1.0 - 0.020)
+    assert (shims.takes, wedge.takes) == ((("shim 6", 1),), (("wedge", 1),))

@@ -53,10 +53,12 @@ def assign(formulation: Formulation, solution: Solution) -> list[Choice]:
             columns[left], columns[right] = (int(column), right), (int(column), left)
             for site in (left, right):
                 open_members[formulation.class_of[site]].remove(site)
-    for column in np.flatnonzero((solution.columns > 0) & (program.column_pair < 0)):
-        group = open_members[program.column_class[column]]
-        for _ in range(int(solution.columns[column])):
-            columns[group.pop(0)] = (int(column), -1)
+    alone = np.flatnonzero((solution.columns > 0) & (program.column_pair < 0))
+    own = (alone, program.column_class[alone], solution.columns[alone])
+    for column, number, count in zip(*(values.tolist() for values in own), strict=True):
+        group = open_members[number]
+        for _ in range(count):
+            columns[group.pop(0)] = (column, -1)
     return _piles(formulation, solution, columns)
 
 
@@ -64,11 +66,12 @@ def _piles(formulation: Formulation, solution: Solution, columns: Sequence[tuple
     """Give the places in every cell the patterns that the program took there, along the run."""
     program = formulation.program
     users: dict[int, list[int]] = defaultdict(list)
+    cell_of = program.column_cell.tolist()
     order = sorted(range(len(columns)), key=lambda i: (formulation.sites[i].side, formulation.sites[i].key))
     for site in order:
         column, partner = columns[site]
         if partner < 0 or formulation.sites[site].side == "left":
-            users[int(program.column_cell[column])].append(site)
+            users[cell_of[column]].append(site)
     choices = [Choice(-1, -1)] * len(columns)
     for pattern in np.flatnonzero(solution.patterns > 0):
         waiting = users[int(program.pattern_cell[pattern])]
@@ -114,10 +117,10 @@ class _Alike:
         self.worth, self.extra = to_cost(rules.alike_worth), 0
         self.class_of = formulation.class_of
         self.options: dict[tuple[int, int], list[int]] = defaultdict(list)
-        for column in np.flatnonzero(program.column_pair < 0):
-            self.options[int(program.column_class[column]), int(program.column_cell[column])].append(
-                int(column)
-            )
+        alone = np.flatnonzero(program.column_pair < 0)
+        own = (alone, program.column_class[alone], program.column_cell[alone])
+        for column, number, cell in zip(*(values.tolist() for values in own), strict=True):
+            self.options[number, cell].append(column)
         self.beside: dict[int, list[int]] = defaultdict(list)
         for side in ("left", "right"):
             line = [i for i, site in enumerate(formulation.sites) if site.side == side]

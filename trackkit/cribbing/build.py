@@ -222,7 +222,9 @@ def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
         (abs(along), "along the run", "head" if along > 0 else "tail"),
         (abs(across), "across", "left" if across > 0 else "right"),
     ]
-    ways = sorted((way for way in ways if show.small(way[0]) != show.small(0.0)), key=lambda way: -way[0])
+    ways.sort(key=lambda way: -way[0])
+    told = 1.0 if site.seat == "scrape" else 0.5  # what the foot's middle is lifted by is half the rise
+    ways = ways[:1] + [way for way in ways[1:] if show.small(told * way[0]) != show.small(0.0)]
     if site.seat == "scrape":
         takes = [f"{show.small_unit(rise)} {way}, low on the {low} side" for rise, way, low in ways]
         return "scrape the ground level: " + "; ".join(takes)

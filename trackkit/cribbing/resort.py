@@ -94,7 +94,7 @@ def spare_pieces(built: Sequence[Built], truck: Truck, rules: StackRules, displa
     rest = [one for one, stack in zip(built, stacks, strict=True) if not stack.missing]
     left = left_on(truck, taken_by(stack for _, stack in rest))
     more = _choose(short, left, rules, display)
-    if more is None or more.unserved:
+    if more is None or more.unserved or more.split:
         return tuple(built)
     other = _along([*rest, *more.built])
     return other if _missing(other, truck) < _missing(built, truck) else tuple(built)

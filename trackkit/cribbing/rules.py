@@ -38,8 +38,9 @@ class StackRules:
     snug : float
         What 'nothing' and shims leave open or lift at most. Guess.
     wedge_spare : float
-        Travel kept in hand at both ends of a wedge's range, come what may. Guess; the doubt of the
-        fill is priced on top of it, see ``change_cost``.
+        Travel kept in hand at both ends of a wedge's range; given up only where nothing else closes the
+        gap, not even shims under the wedge. Guess; the doubt of the fill is priced on top of it, see
+        ``change_cost``.
     single_up_to : float
         A single wedge is the common way up to about this height, a pair above. Common practice.
     max_shims : int

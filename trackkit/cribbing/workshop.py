@@ -85,6 +85,7 @@ class Workshop:
         self.rooms = Rooms([math.ceil(high / TICK - 1e-4) for high in [max(lows, default=0.0), *reaches]])
         wedges = [place for place, piece in enumerate(truck.pieces) if piece.kind == "wedge"]
         self.seat_wedge = max(wedges, key=lambda place: (truck.pieces[place].count, -place), default=-1)
+        self.level_feet: dict[tuple[str, bool], tuple[Ints, Ints]] = {}
         self.patterns: dict[tuple[tuple[bool, ...] | None, float], Patterns] = {}
 
     def pattern_set(self, long_enough: tuple[bool, ...] | None, *, top: float | None = None) -> Patterns:
@@ -111,7 +112,7 @@ class Workshop:
         closers = [self.by_bearing[site.bearing] for site in sites]
         ends = intervals_of(sites, [own for _, own in closers], self.rules)
         single = [self._one(ends[i], closers[i][0]) for i in range(len(sites))]
-        feet = [feet_of(site, self.laid, self.rules, any_foot=label_of(site) in small) for site in sites]
+        feet = [self._feet(site, label_of(site) in small) for site in sites]
         owners: dict[tuple[str, tuple[bool, ...] | None], list[tuple[int, ...]]] = {}
         for number, site in enumerate(sites):
             kind = "joint" if len(site.ties) > 1 else "tie"
@@ -125,6 +126,15 @@ class Workshop:
             stand = [feet[p[0]] if len(p) == 1 else _never_bare(feet[p[0]], feet[p[1]]) for p in places]
             found.append(Purpose(kind, patterns, tuple(places), servings(patterns, own, stand, self.rooms)))
         return found
+
+    def _feet(self, site: Site, any_foot: bool) -> tuple[Ints, Ints]:
+        """Return the feet that a place allows; places without a seat on like ground share theirs."""
+        if site.seat:
+            return feet_of(site, self.laid, self.rules, any_foot=any_foot)
+        key = (site.ground, any_foot)
+        if key not in self.level_feet:
+            self.level_feet[key] = feet_of(site, self.laid, self.rules, any_foot=any_foot)
+        return self.level_feet[key]
 
     def _one(self, ends: list[Intervals], offset: int) -> Intervals:
         shifted = ends
