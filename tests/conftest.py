@@ -4,5 +4,5 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
-for folder in (HERE / "survey", HERE / "study", HERE / "layout"):
+for folder in (HERE, HERE / "survey", HERE / "study", HERE / "layout"):
     sys.path.insert(0, str(folder))

@@ -136,7 +136,7 @@ def test_every_public_name_is_there_and_sorted():
 
 def test_the_readme_shows_what_the_command_prints():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    shown = readme[readme.index("Track needed: ") : readme.index("One of its rods")].splitlines()
+    shown = readme[readme.index("Target for the whole job: ") : readme.index("One of its rods")].splitlines()
     printed = make_plan(load_job(DEMO / "boathouse_lawn")).text().splitlines()
     missing = [line for line in shown if line.strip() and line != "```" and line not in printed]
     assert not missing

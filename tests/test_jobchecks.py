@@ -162,22 +162,6 @@ def test_where_the_laser_stood_is_refused_because_nothing_uses_it(tmp_path):
     assert "no collimation correction" in only
 
 
-@pytest.mark.parametrize(
-    ("tables", "what"),
-    [
-        (
-            {"levels": "", "differences": "point,to_point,rise_mm\nP1,P2,10\n"},
-            "differences between pegs alone",
-        ),
-        ({"levels": "point,rod_mm\nP1,1200\nP2,1210\n"}, "rods on pegs alone"),
-    ],
-)
-def test_pegs_alone_are_no_ground(tmp_path, tables, what):
-    (only,) = found(tmp_path, **tables)
-    assert f"no reading of the ground: {what}" in only
-    assert "read rods along the run" in only
-
-
 def test_faults_between_keys_and_tables_come_all_at_once(tmp_path):
     extra = (
         '[line]\ngrade = "1 %"\n[pegs]\ncontrol = "P9"\n[ground]\nkind = "moon"\n[stacks]\nmax_shims = -1\n'

@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+import pandas as pd
+
+from trackkit.fitted import doubtful_readings
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
+from trackkit.units import Display
 
 if TYPE_CHECKING:
     from trackkit.plan import Plan
 
-__all__ = ["USUAL_CAUTIONS", "chance_words", "plan_advisories"]
+__all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "plan_advisories"]
 
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
+
+#: Give or take of the ground from which it counts as hardly known, and as not known [m]: more than a
+#: wedge travels, and more than a box is thick (guesses).
+HARDLY_KNOWN: Final = 0.03
+NOT_KNOWN: Final = 0.10
+
+#: Fewer readings to spare than this check next to nothing (a choice).
+FEW_CHECKS: Final = 2.5
 
 #: From so many tie ends closed with shims on, a higher gap is suggested (a choice).
 MANY_SHIMS: Final = 6
@@ -51,9 +65,8 @@ def chance_words(chance: float) -> str:
 
 def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
     """Return what the plan as a whole must warn of; parts of it have warnings of their own."""
-    found = [*_too_high(plan), *_readings(plan), *_not_to_stand(plan), *_touching(plan), *_unknown(plan)]
-    found += _low_gap(plan)
-    return tuple(found)
+    found = [*_too_high(plan), *_readings(plan), *_not_to_stand(plan), *_hardly_known(plan), *_touching(plan)]
+    return (*found, *_unknown(plan), *_low_gap(plan))
 
 
 def _too_high(plan: Plan) -> list[Advisory]:
@@ -62,31 +75,77 @@ def _too_high(plan: Plan) -> list[Advisory]:
     return [Advisory("stop", "the whole run", plan.verdict.text, "height limit: common practice, no source")]
 
 
-def _readings(plan: Plan) -> list[Advisory]:
-    from trackkit.plan import doubtful_readings
+def doubt_words(row: Any, display: Display) -> str:
+    """Return how far a doubtful reading is from what the others make it; a row of `doubtful_readings`."""
+    if row.others_m == row.others_m:
+        return (
+            f"reads {display.small_unit(row.read_m)}, the others make it {display.small_unit(row.others_m)}"
+        )
+    off = row.off_m if row.off_m == row.off_m else row.residual_m
+    return f"rises {display.small_unit(abs(off))} {'less' if off > 0 else 'more'} than the others make it"
 
+
+def _readings(plan: Plan) -> list[Advisory]:
     show = plan.job.display
+    basis = "tried against a fit without it; 1 survey in 20 gives a false alarm"
     found = []
     for row in rows_of(doubtful_readings(plan.ground)):
         at = f" at {show.long(row.station_m)}" if row.station_m == row.station_m else ""
         side = f" {plan.job.side(row.side)}" if row.side else ""
-        off = show.small_unit(abs(row.residual_m))
         text = (
-            f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} does not fit the others: it is "
-            f"{off} off even after the ground has given way to it; read it again before laying"
+            f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} {doubt_words(row, show)}; "
+            "read it again before laying"
         )
-        found.append(
-            Advisory(
-                "caution", row.reading, text, "tested against the fit without it, 1 false alarm in 20 surveys"
-            )
-        )
+        found.append(Advisory("caution", row.reading, text, basis))
     return found
+
+
+def _hardly_known(plan: Plan) -> list[Advisory]:
+    """Stretches of the run that the readings do not reach, or hardly."""
+    show = plan.job.display
+    covariance = plan.ground.covariance(plan.run.tie_points())
+    variance = np.diag(covariance)
+    best = int(np.argmin(variance))  # against the tie end known best: a doubtful datum is another matter
+    apart = np.sqrt(np.maximum(variance + variance[best] - 2.0 * covariance[best], 0.0))
+    give = pd.Series(2.0 * apart.reshape(-1, 2).max(axis=1), index=plan.run.ties["tie"].to_numpy())
+    found = []
+    for level, least, most in (("stop", NOT_KNOWN, np.inf), ("caution", HARDLY_KNOWN, NOT_KNOWN)):
+        ties = give.index[(give > least) & (give <= most)]
+        if ties.empty:
+            continue
+        stations = plan.run.ties.set_index("tie")["station_m"]
+        stretches = [
+            f"{show.long(stations[first])} to {show.long(stations[last])}" if last > first else
+            show.long(stations[first])
+            for first, last in _stretches([int(tie) for tie in ties])
+        ]  # fmt: skip
+        text = (
+            f"at {', '.join(stretches)} from the start mark the ground was not read, or too far apart: its "
+            f"height is known to ±{show.small_unit(float(give[ties].max()))} only. Read rods there"
+        )
+        place = f"{len(ties)} of {len(give)} ties"
+        basis = f"more than {show.small_unit(least)}: guess"
+        found.append(Advisory("stop" if level == "stop" else "caution", place, text, basis))
+    return found
+
+
+def _stretches(ties: Sequence[int]) -> list[tuple[int, int]]:
+    """Return first and last of each row of neighbours.
+
+    Examples
+    --------
+    >>> _stretches([1, 2, 3, 7, 9, 10])
+    [(1, 3), (7, 7), (9, 10)]
+    """
+    firsts = [tie for tie in ties if tie - 1 not in ties]
+    lasts = [tie for tie in ties if tie + 1 not in ties]
+    return list(zip(firsts, lasts, strict=True))
 
 
 def _not_to_stand(plan: Plan) -> list[Advisory]:
     found = []
     for row in rows_of(plan.fills[~plan.fills["support_here"]]):
-        place = f"tie {row.tie} {plan.job.side(row.side)}"
+        place = f"tie {row.tie} {row.side}"
         text = "stands where the zone says that nothing may stand: shift the run, or bridge it"
         found.append(Advisory("stop", place, text, "zones.csv"))
     return found
@@ -99,7 +158,7 @@ def _touching(plan: Plan) -> list[Advisory]:
     worst = likely.iloc[int(likely["p_touch"].to_numpy().argmax())]
     ends = f"{len(likely)} tie end{'s' if len(likely) > 1 else ''} may touch"
     text = (
-        f"{ends} the ground; most likely tie {worst['tie']} {plan.job.side(worst['side'])} "
+        f"{ends} the ground; most likely tie {worst['tie']} {worst['side']} "
         f"({chance_words(float(worst['p_touch']))}). Read there again, or raise the gap"
     )
     basis = f"touch is more than {plan.job.display.small_unit(plan.line.doubt.touch)} (guess, can be changed)"
@@ -112,7 +171,9 @@ def _low_gap(plan: Plan) -> list[Advisory]:
         return []
     ends = [end for stack in plan.stacks.stacks for end in stack.closings]
     shims = sum(end.kind == "shim" for end in ends)
-    lowest = min((end.low for end in ends if end.kind == "single"), default=0.0)
+    bearing = float(plan.fills["bearing_m"].min())
+    wedges = [piece.wedge for piece in plan.stacks.truck.pieces if piece.kind == "wedge"]
+    lowest = min((wedge.single_range(bearing)[0] for wedge in wedges), default=0.0)
     if shims < MANY_SHIMS or plan.line.gap >= lowest:
         return []
     show = plan.job.display
@@ -125,18 +186,19 @@ def _low_gap(plan: Plan) -> list[Advisory]:
 
 def _unknown(plan: Plan) -> list[Advisory]:
     found = []
-    if plan.ground.residuals["redundancy_readings"].sum() < 1.0:
+    spare = float(plan.ground.residuals["redundancy_readings"].sum())
+    if spare < 1.0:
         text = (
             "no reading checks another, only the smoothness of the ground does: a misreading of a few "
             "centimetres may not show. Read some points twice, or from a second laser position"
         )
-        found.append(Advisory("caution", "the survey", text, "redundancy of the readings alone"))
-    elif plan.ground.dof <= 2:
+        found.append(Advisory("caution", "the survey", text, "readings less heights to find"))
+    elif spare < FEW_CHECKS:
         text = (
-            f"only {max(plan.ground.dof, 0)} reading(s) more than unknown heights: next to nothing "
-            "checks this survey; read some points again, or close back to the first peg"
+            f"only {spare:.0f} reading{'s' if spare >= 1.5 else ''} more than there are heights to find: "
+            "next to nothing checks this survey; read some points again, or close back to the first peg"
         )
-        found.append(Advisory("caution", "the survey", text, "count of readings and unknowns"))
+        found.append(Advisory("caution", "the survey", text, "readings less heights to find"))
     if plan.stacks is None:
         text = "no truck.csv: the stacks were not chosen"
         found.append(Advisory("note", "the truck", text, "the job folder"))

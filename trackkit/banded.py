@@ -15,9 +15,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = [
     "BorderedBand",
@@ -27,10 +31,13 @@ __all__ = [
     "band_trace",
     "beam_element",
     "clamped_bridge",
+    "dense",
 ]
 
 Array = NDArray[np.float64]
 
+#: Border columns that are spread over the band at a time, to spare memory.
+AT_A_TIME = 64
 #: Blocks up to this size are multiplied entry by entry, all blocks at once, which is faster.
 UNROLLED = 6
 
@@ -91,6 +98,11 @@ def clamped_bridge(first: Array, second: Array, length: Array) -> Array:
     return np.asarray(deflection, dtype=float)
 
 
+def dense(matrix: Array | csr_array) -> Array:
+    """Return an array, or a sparse one filled up (by columns, as LAPACK has it)."""
+    return matrix if isinstance(matrix, np.ndarray) else np.asarray(matrix.toarray(order="F"))
+
+
 def band_add(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array) -> None:
     """Add entries of the lower triangle to a band in place; entries above the diagonal are left out.
 
@@ -135,7 +147,7 @@ class BorderedBand:
     ----------
     band : array, shape (p + 1, n)
         A in LAPACK lower form; n may be 0.
-    side : array, shape (n, k)
+    side : array or sparse array, shape (n, k)
         B.
     corner : array, shape (k, k)
         C.
@@ -150,7 +162,7 @@ class BorderedBand:
     """
 
     band: Array
-    side: Array
+    side: Array | csr_array
     corner: Array
     block: int
 
@@ -171,19 +183,20 @@ class BorderedBand:
             raise np.linalg.LinAlgError(f"not positive definite at unknown {info}")
         return np.asarray(factor)
 
-    def solve_band(self, right: Array) -> Array:
-        """Return the inverse of A times ``right``, shape (n,) or (n, m)."""
+    def solve_band(self, right: Array, *, overwrite: bool = False) -> Array:
+        """Return the inverse of A times ``right``, shape (n,) or (n, m), which it may overwrite."""
         from scipy.linalg.lapack import dpbtrs
 
         if self.size == 0 or right.size == 0:
             return np.zeros_like(right)
-        solved, _ = dpbtrs(self.factor, right, lower=1)
+        solved, _ = dpbtrs(self.factor, right, lower=1, overwrite_b=overwrite)
         return np.asarray(solved).reshape(right.shape)
 
     @cached_property
     def reach(self) -> Array:
         """Inverse of A times B, shape (n, k): how the band follows the border."""
-        return self.solve_band(self.side)
+        side = dense(self.side)
+        return self.solve_band(side, overwrite=side is not self.side)
 
     @cached_property
     def border_factor(self) -> Array:
@@ -195,6 +208,15 @@ class BorderedBand:
         """Covariance of the border unknowns, shape (k, k)."""
         half = np.linalg.inv(self.border_factor)
         return np.asarray(half.T @ half)
+
+    def beyond(self, ground: Array | csr_array, border: Array | csr_array) -> Array:
+        """Return how combinations of x and y follow y alone, x's own doubt aside, shape (m, k), negated.
+
+        ``border`` may have fewer columns than there are border unknowns: the last ones are then not in it.
+        """
+        result = np.asarray(ground @ self.reach)
+        result[:, : border.shape[1]] -= dense(border)
+        return result
 
     @cached_property
     def log_determinant(self) -> float:
@@ -237,12 +259,15 @@ class BorderedBand:
         """The whole inverse's entries where A may have some, as a band, border included."""
         n, p = self.size, self.band.shape[0] - 1
         result = np.zeros((p + 1, n))
-        spread = self.reach @ self.border_covariance
         columns = np.arange(n)
         for k in range(min(p, n - 1) + 1):
             first, second = columns[: n - k], columns[k:]
             result[k, : n - k] = self.inverse_entries(first, second)
-            result[k, : n - k] += np.einsum("ij,ij->i", spread[: n - k], self.reach[k:])
+        half = np.linalg.inv(self.border_factor).T
+        for start in range(0, half.shape[1], AT_A_TIME):
+            spread = self.reach @ half[:, start : start + AT_A_TIME]
+            for k in range(min(p, n - 1) + 1):
+                result[k, : n - k] += np.einsum("ij,ij->i", spread[: n - k], spread[k:])
         return result
 
     def inverse_entries(self, first: NDArray[np.intp], second: NDArray[np.intp]) -> Array:

@@ -48,13 +48,13 @@ def plan(
 @app.command()
 def check(job: JobPath) -> None:
     """Check the readings only: can they be trusted, and what do they leave open."""
+    from trackkit.checked import check_text
+    from trackkit.fitted import fit_readings
     from trackkit.job import load_job
-    from trackkit.plan import fit_job
-    from trackkit.report import check_text
 
     loaded = load_job(job)
-    run, ground = fit_job(loaded)
-    _say(check_text(loaded, run, ground))
+    ground, no_run = fit_readings(loaded)
+    _say(check_text(loaded, ground, no_run))
 
 
 @app.command()

@@ -6,7 +6,7 @@ import json
 import math
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from trackkit.plan import Plan
+from trackkit.survey.instruments import BASIS
 from trackkit.tables.rows import rows_of
 
 __all__ = ["SCHEMA", "csv_bytes", "plan_dict", "plan_picture", "save_plan", "supports_frame", "write_whole"]
@@ -27,8 +28,15 @@ SCHEMA: Final = 1
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
-def write_whole(files: Mapping[Path, bytes]) -> tuple[Path, ...]:
-    """Write files so that each is there whole or not at all, and none before all are on the disk.
+def write_whole(files: Mapping[Path, bytes], *, gone: Sequence[Path] = ()) -> tuple[Path, ...]:
+    """Write files as one set: all are there whole, or all old ones are as they were.
+
+    Parameters
+    ----------
+    files : mapping
+        What to write where.
+    gone : sequence of Path
+        Old files that no longer belong to the set, removed with it.
 
     Raises
     ------
@@ -39,6 +47,7 @@ def write_whole(files: Mapping[Path, bytes]) -> tuple[Path, ...]:
         if path.is_dir():
             raise IsADirectoryError(21, "a folder stands where a file is to be written", str(path))
     waiting: list[tuple[str, Path]] = []
+    olds: dict[Path, bytes | None] = {}
     try:
         for path, content in files.items():
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -50,7 +59,19 @@ def write_whole(files: Mapping[Path, bytes]) -> tuple[Path, ...]:
                 os.fsync(file.fileno())
             os.chmod(name, 0o644)
         for name, path in waiting:
+            olds[path] = path.read_bytes() if path.exists() else None
             os.replace(name, path)
+        for path in gone:
+            if path.exists():
+                olds[path] = path.read_bytes()
+                path.unlink()
+    except BaseException:
+        for path, old in olds.items():
+            if old is None:
+                path.unlink(missing_ok=True)
+            else:
+                path.write_bytes(old)
+        raise
     finally:
         for name, _ in waiting:
             Path(name).unlink(missing_ok=True)
@@ -85,13 +106,13 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
     -------
     DataFrame
         tie, section, support, role, station_m, side, side_name, ground_m, line_m, fill_m, fill_sd_m,
-        p_touch, governs (chance), stack (words), pile_m, closing, closing_m, low_m, high_m, in_m,
-        goes_in, from_side, stick_out_m, stick_side, seat, change_chance, target_rod_m,
+        p_touch, governs (chance), stack (words), seat_raise_m, pile_m, closing, closing_m, low_m, high_m,
+        in_m, goes_in, from_side, stick_out_m, stick_side, seat, change_chance, target_rod_m,
         rail_above_control_m.
     """
     table = plan.fills.drop(columns=["cross_slope", "along_slope", "support_here", "ground_type"])
     table.insert(6, "side_name", [plan.job.side(side) for side in table["side"]])
-    table["governs"] = plan.governing["chance"].to_numpy()
+    table["governs"] = plan.governing.table["chance"].to_numpy()
     if plan.stacks is not None:
         by_tie = {
             (tie, s.side): (s, end)
@@ -107,14 +128,15 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
             stack, end = found
             rows.append(
                 {
-                    "stack": stack.words(plan.job.display.name), "pile_m": stack.height, "closing": end.kind,
+                    "stack": stack.words(plan.job.display.name), "seat_raise_m": end.seat_raise,
+                    "pile_m": stack.height, "closing": end.kind,
                     "closing_m": end.height, "low_m": end.low, "high_m": end.high, "in_m": end.how_far_in,
                     "goes_in": end.goes_in, "from_side": end.from_side, "stick_out_m": end.stick_out,
                     "stick_side": end.stick_side, "seat": stack.seat, "change_chance": stack.change_chance,
                 }
             )  # fmt: skip
-        names = ["stack", "pile_m", "closing", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side"]
-        names += ["stick_out_m", "stick_side", "seat", "change_chance"]
+        names = ["stack", "seat_raise_m", "pile_m", "closing", "closing_m", "low_m", "high_m", "in_m"]
+        names += ["goes_in", "from_side", "stick_out_m", "stick_side", "seat", "change_chance"]
         table = pd.concat([table, pd.DataFrame(rows, columns=names, index=table.index)], axis=1)
     if plan.targets is not None:
         targets = plan.targets.table.set_index(["tie", "side"])[["rod_m", "above_control_m"]]
@@ -146,6 +168,8 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
             "datum": ground.datum, "q_mean": ground.roughness.q_mean, "q_twist": ground.roughness.q_twist,
             "relief_m": ground.roughness.relief, "estimated": list(ground.roughness.estimated),
             "covariance_factor": ground.inflation, "degrees_of_freedom": ground.dof,
+            "instruments": vars(ground.instruments), "instruments_basis": dict(BASIS),
+            "instrument_estimated": ground.estimated,
             "lasers": _records(ground.lasers), "pegs": _records(ground.pegs),
             "zero_errors": _records(ground.zero_errors), "residuals": _records(ground.residuals),
         },
@@ -204,16 +228,25 @@ def plan_picture(plan: Plan) -> Figure:
         lost = f"cannot fill {len(plan.stacks.unfillable)} supports" if plan.stacks.unfillable else "suffices"
         truck = f"short of {short}" if short else lost
     track = plan.run.length if plan.job.rough_in else plan.run.needed
-    headline = (
-        ("track as it lies" if plan.job.rough_in else "track needed", show.long(track)),
-        (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest)),
+    largest = (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
+    if summary.deepest < -plan.line.doubt.touch:
+        count = summary.negative
+        ends = f"tie end{'s' if count > 1 else ''} in the ground, up to"
+        largest = (f"{count} {ends}", show.small_unit(-summary.deepest))
+    headline = [
+        ("track as it lies" if plan.job.rough_in else "track needed", show.long(track)), largest,
         ("the truck", truck),
-    )
+    ]  # fmt: skip
+    stops = any(advisory.level == "stop" for advisory in plan.advisories)
+    if plan.targets is not None and plan.targets.one_number and not stops:
+        headline.append(("target on the rod", plan.targets.one_number))
+    title = f"STOP, not to be laid like this: see the plan · {plan.job.name}" if stops else plan.job.name
     edges = breaks_of(plan.ground.survey)
     breaks = {name: [edge.station for edge in edges if edge.side == name] for name in plan.job.side_names}
     return side_view(
         plan.ground, plan.run, plan.line, plan.fills, plan.stacks, headline=headline,
-        side_names=plan.job.side_names, display=show, breaks=breaks, title=plan.job.name,
+        side_names=plan.job.side_names, display=show, breaks=breaks, title=title,
+        held_at=getattr(plan.job.reference, "station", None),
     )  # fmt: skip
 
 
@@ -229,6 +262,8 @@ def save_plan(plan: Plan, folder: Path) -> tuple[Path, ...]:
         folder / "profile.svg": picture_bytes(figure, "svg"),
         folder / "profile.png": picture_bytes(figure, "png"),
     }
+    pulls = folder / "pull_list.csv"
     if plan.stacks is not None:
-        files[folder / "pull_list.csv"] = csv_bytes(plan.stacks.pull_list())
-    return write_whole(files)
+        return write_whole(files | {pulls: csv_bytes(plan.stacks.pull_list())})
+    ours = (folder / "plan.json").exists()  # an older plan's pull list would be taken for this one's
+    return write_whole(files, gone=(pulls,) if ours else ())

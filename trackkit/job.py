@@ -208,7 +208,7 @@ def _same_fields(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
 
 def _instruments(file: JobFile) -> dict[str, Any]:
     values = file.instruments.model_dump()
-    angles = values.pop("angles")
+    angles, _ = values.pop("angles"), values.pop("estimate")
     return {**values, "angle_sds": angles or None}
 
 

@@ -19,7 +19,7 @@ from trackkit.survey.readings import Survey
 from trackkit.tables.rows import rows_of
 from trackkit.units import DISPLAYS
 
-__all__ = ["job_faults", "pegs_of"]
+__all__ = ["job_faults", "pegs_alone", "pegs_of"]
 
 #: Key, what was found, what is accepted, what to do.
 Fault: TypeAlias = tuple[str, str, str, str]
@@ -256,14 +256,13 @@ def _table_faults(survey: Survey) -> list[Problem]:
         what = "where the laser stood, which nothing uses: trackkit makes no collimation correction"
         do = "stand the laser equally far from what it ties together, and move this file out of the folder"
         found.append(Problem(file, what, "a job without it", do))
-    if not len(survey.boards) and not len(survey.crosslevels) and (survey.levels["point"] != "").all():
-        what = f"no reading of the ground: {_pegs_alone(survey)}"
-        do = "read rods along the run, on both sides"
-        found.append(Problem("the readings", what, "rods, boards or left-to-rights along the run", do))
     return found
 
 
-def _pegs_alone(survey: Survey) -> str:
+def pegs_alone(survey: Survey) -> str:
+    """Return how a survey comes to know of pegs alone, '' if it knows of the ground."""
+    if len(survey.boards) or len(survey.crosslevels) or (survey.levels["point"] == "").any():
+        return ""
     return "rods on pegs alone" if len(survey.levels) else "differences between pegs alone"
 
 

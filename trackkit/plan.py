@@ -11,24 +11,22 @@ import pandas as pd
 
 from trackkit.cribbing.results import StackPlan
 from trackkit.cribbing.stacks import choose_stacks
+from trackkit.fitted import fit_job, fit_on, lay_job, survey_of
 from trackkit.job import Job
 from trackkit.layout.clearance import with_laser_heights
 from trackkit.layout.fills import FillSummary, fill_table, summarise_fills
 from trackkit.layout.finished import FinishedLine
-from trackkit.layout.governing import governing_chances
+from trackkit.layout.governing import Governing, governing_chances
 from trackkit.layout.laid import Run
 from trackkit.layout.line import BEND, GAP, follow_line, grade_line, least_fill_line, level_line
-from trackkit.layout.reference import RailHeight
-from trackkit.layout.run import lay_out_run, run_from_sections
 from trackkit.layout.targets import Peg, Targets, pegs_from_ground, target_rods
 from trackkit.layout.verdict import LevelVerdict, level_verdict
 from trackkit.problems import Advisory, InputProblems, Problem
-from trackkit.survey.ground import Ground, fit_ground
-from trackkit.survey.observe import breaks_of
-from trackkit.survey.readings import Survey, cautions, check_stations, place_on_ties
+from trackkit.survey.ground import Ground
+from trackkit.survey.readings import cautions
 from trackkit.tables.rows import rows_of
 
-__all__ = ["Plan", "fit_job", "lay_job", "make_plan"]
+__all__ = ["Plan", "make_plan", "nearest_ties"]
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
 _SAME_GRADE = 1e-4
@@ -48,8 +46,8 @@ class Plan:
     fills : DataFrame
         One row a tie end; see `fill_table`, and ground_type and support_here of its zone.
     summary : FillSummary
-    governing : DataFrame
-        Chance of every tie end to govern; see `governing_chances`.
+    governing : Governing
+        Chance of every tie end to govern.
     verdict : LevelVerdict
         Whether level would do.
     stacks : StackPlan or None
@@ -66,7 +64,7 @@ class Plan:
     line: FinishedLine
     fills: pd.DataFrame
     summary: FillSummary
-    governing: pd.DataFrame
+    governing: Governing
     verdict: LevelVerdict
     stacks: StackPlan | None
     targets: Targets | None
@@ -129,73 +127,14 @@ def make_plan(job: Job) -> Plan:
     return replace(draft, advisories=_advisories(draft))
 
 
-def lay_job(job: Job, *, grade: float = 0.0) -> Run:
-    """Return the run of a job, laid out on a grade, or as its sections lie in a rough-in."""
-    breaks = job.survey.breaks if job.survey is not None else None
-    if job.shot is None:
-        named = {section.name: section for section in job.sections}
-        lying = [named[name] for name in job.lies]
-        return run_from_sections(lying, breaks=breaks, rules=job.lay_rules, display=job.display)
-    return lay_out_run(
-        job.shot, job.sections, breaks=breaks, shift=job.shift, order=job.order, grade=grade,
-        rules=job.lay_rules, display=job.display,
-    )  # fmt: skip
-
-
-def fit_job(job: Job) -> tuple[Run, Ground]:
-    """Return the run on the grade that the job states, and the ground fitted to its readings."""
-    run = lay_job(job, grade=job.file.line.grade or 0.0)
-    return run, _fit(job, run)
-
-
-def _survey(job: Job) -> Survey:
-    if job.survey is None:
-        raise ValueError("the job was loaded without its survey; use load_job(path)")
-    return job.survey
-
-
-def _fit(job: Job, run: Run) -> Ground:
-    survey = place_on_ties(_survey(job), run.ties)
-    faults = check_stations(survey, run.head, run.tail)
-    frees = job.file.ground.breaks_free
-    rises = survey.differences
-    pegs = {*survey.levels["point"], *survey.benchmarks["point"], *rises["point"], *rises["to_point"]} - {""}
-    above = job.reference.above if isinstance(job.reference, RailHeight) else ""
-    for key, name in (("ground.datum", job.datum), ("line.reference.above", above)):
-        if isinstance(name, str) and name and name not in pegs:
-            accepted = "a peg that was read: " + (", ".join(sorted(pegs)) or "none was")
-            faults.append(Problem("job.toml", repr(name), accepted, "", None, key))
-    if isinstance(job.reference, tuple) and job.reference[0] > len(run.ties):
-        accepted = f"a tie from 1 to {len(run.ties)}, counted from the head of the run"
-        faults.append(
-            Problem("job.toml", f"tie {job.reference[0]}", accepted, "", None, "line.reference.tie")
-        )
-    if faults:
-        raise InputProblems(faults)
-    ground = fit_ground(
-        survey,
-        instruments=job.instruments,
-        ground_type=job.ground_type,
-        width=job.width,
-        breaks=[replace(edge, frees=frees) for edge in breaks_of(survey)],
-        datum=job.datum,
-        smooth_ties=job.file.ground.smooth_ties,
-    )
-    if len(ground.sides) < 2:
-        found = f"readings of the {' and '.join(ground.sides) or 'pegs'} alone"
-        do = "read rods on the other side too, or left-to-rights at two stations or more"
-        raise InputProblems([Problem("the readings", found, "readings that reach both sides", do)])
-    return ground
-
-
 def _settled(job: Job, run: Run, ground: Ground, line: FinishedLine) -> tuple[Run, Ground, FinishedLine]:
     """Lay the run out again on the grade that was found, and place readings by tie again."""
     found = float(line.height(run.tail) - line.height(run.head)) / (run.tail - run.head)
     if job.shot is None or abs(found - (job.file.line.grade or 0.0)) < _SAME_GRADE:
         return run, ground, line
     run = lay_job(job, grade=found)
-    if _survey(job).levels["tie"].notna().any() or _survey(job).levels["section"].notna().any():
-        ground = _fit(job, run)
+    if survey_of(job).levels["tie"].notna().any() or survey_of(job).levels["section"].notna().any():
+        ground = fit_on(job, run)
     return run, ground, _line(job, ground, run)
 
 
@@ -204,7 +143,7 @@ def _gap(job: Job) -> float:
 
 
 def _obstacles(job: Job, ground: Ground) -> pd.DataFrame | None:
-    obstacles = _survey(job).obstacles
+    obstacles = survey_of(job).obstacles
     if obstacles.empty:
         return None
     lasers = dict(zip(ground.lasers["laser"], ground.lasers["height_m"], strict=True))
@@ -230,16 +169,20 @@ def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
 
 
 def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
-    """Return the fills with the ground they stand on, and whether anything may stand there."""
+    """Return the fills with the ground they stand on, and whether anything may stand there.
+
+    A support takes up a box's length along the run: all of it must be on ground that carries.
+    """
+    half = job.lay_rules.half_box
     kind = pd.Series(job.ground_kind, index=fills.index, dtype=object)
     standing = pd.Series(True, index=fills.index)
-    for zone in rows_of(_survey(job).zones):
-        inside = fills["station_m"].between(zone.from_m, zone.to_m)
-        if zone.side:
-            inside &= fills["side"] == zone.side
+    for zone in rows_of(survey_of(job).zones):
+        own = (fills["side"] == zone.side) if zone.side else pd.Series(True, index=fills.index)
         if zone.ground:
-            kind[inside] = zone.ground
-        standing[inside] = bool(zone.support)
+            kind[own & fills["station_m"].between(zone.from_m, zone.to_m)] = zone.ground
+        if not zone.support:
+            on_it = (fills["station_m"] + half > zone.from_m) & (fills["station_m"] - half < zone.to_m)
+            standing[own & on_it] = False
     return fills.assign(ground_type=kind, support_here=standing)
 
 
@@ -285,7 +228,7 @@ def _advisories(plan: Plan) -> tuple[Advisory, ...]:
     found = [
         *plan.run.advisories,
         *plan.line.advisories,
-        *cautions(_survey(plan.job)),
+        *cautions(survey_of(plan.job)),
         *plan_advisories(plan),
     ]
     if plan.stacks is not None:
@@ -294,14 +237,6 @@ def _advisories(plan: Plan) -> tuple[Advisory, ...]:
         found += plan.targets.advisories
     unique = list(dict.fromkeys(found))
     return tuple(sorted(unique, key=lambda advisory: _GRAVITY_ORDER[advisory.level]))
-
-
-def doubtful_readings(ground: Ground) -> pd.DataFrame:
-    """Return the readings in doubt, the worst first; columns as in ``ground.residuals``."""
-    table = ground.residuals
-    doubtful = table[table["doubtful"]]
-    worst = doubtful["w_without"].fillna(doubtful["w"]).abs()
-    return doubtful.loc[worst.sort_values(ascending=False, kind="stable").index]
 
 
 def nearest_ties(plan: Plan, stations: pd.Series[float]) -> list[int]:

@@ -3,51 +3,43 @@
 from __future__ import annotations
 
 import re
-import textwrap
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-import numpy as np
-
 from trackkit.advice import USUAL_CAUTIONS, WORTH_SAYING, chance_words
-from trackkit.job import Job
-from trackkit.layout.laid import Run
-from trackkit.plan import Plan, doubtful_readings, nearest_ties
+from trackkit.fitted import doubtful_readings
+from trackkit.paper import columns, wrapped
+from trackkit.plan import Plan, nearest_ties
 from trackkit.problems import Advisory
-from trackkit.survey.ground import Ground
-from trackkit.survey.readings import cautions
 from trackkit.tables.rows import rows_of
 
-__all__ = ["WIDTH", "check_text", "columns", "plan_text", "summary_lines"]
+__all__ = ["plan_text", "summary_lines"]
 
 #: Most places that an advisory names; the table has them all.
 NAMED: Final = 6
 _UNIT_WORDS: Final = {"in": "inches", "cm": "cm", "mm": "mm"}
-#: Columns of the page: a terminal's width, and what a printer takes in a fixed pitch on A4.
-WIDTH: Final = 100
 
 
 def plan_text(plan: Plan) -> str:
-    """Return the plan: what stops it first, the summary, the table, the cautions."""
+    """Return the plan: what stops it first, then target and summary, the tables, the cautions."""
     stops = [a for a in plan.advisories if a.level == "stop"]
     parts = [plan.job.name.upper()]
     if plan.job.note:
-        parts.append(_wrapped(plan.job.note))
+        parts.append(wrapped(plan.job.note))
     if stops:
-        parts.append("\n".join(_wrapped(_words(plan, a), hang=2) for a in stops))
-    parts.append("\n".join(_wrapped(line, hang=2) for line in summary_lines(plan)))
+        parts.append("\n".join(wrapped(_words(plan, a), hang=2) for a in stops))
+    parts.append("\n".join(wrapped(line, hang=2) for line in summary_lines(plan)))
     if plan.job.rough_in:
         parts.append(corner_table(plan))
     parts += [support_table(plan), truck_table(plan)]
     others = [a for a in plan.advisories if a.level != "stop"]
     if others:
-        parts.append("\n".join(_wrapped(_words(plan, a), hang=2) for a in others))
+        parts.append("\n".join(wrapped(_words(plan, a), hang=2) for a in others))
     if plan.ground.survey.notes:
         parts.append(
-            "How readings were taken:\n" + "\n".join(_wrapped(n, hang=2) for n in plan.ground.survey.notes)
+            "How readings were taken:\n" + "\n".join(wrapped(n, hang=2) for n in plan.ground.survey.notes)
         )
-    parts.append("ALWAYS\n" + "\n".join(_wrapped("- " + text, hang=2) for text in USUAL_CAUTIONS))
+    parts.append("ALWAYS\n" + "\n".join(wrapped("- " + text, hang=2) for text in USUAL_CAUTIONS))
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -75,13 +67,6 @@ def summary_lines(plan: Plan) -> list[str]:
             f"{show.long(run.length)}{spare}, from {show.long(run.head)} to {show.long(run.tail)} "
             "(distance from the start mark)."
         )
-    best = plan.governing.iloc[int(plan.governing["chance"].to_numpy().argmax())]
-    other = 1.0 - float(_chance_of_contacts(plan))
-    sets = f"The line is {_kind(plan)}, set from {_named(plan, line.reference)}"
-    if plan.job.reference == "governing" and not any(name.startswith("obstacle") for name in line.rests_on):
-        sets += f"; that another point governs: {chance_words(other)}"
-        if f"tie {best['tie']} {best['side']}" not in line.rests_on:
-            sets += f" (most likely tie {best['tie']} {plan.job.side(best['side'])})"
     summary = plan.summary
     largest = (
         f"Largest fill: {show.small_unit(summary.largest)} at tie {summary.largest_tie} "
@@ -89,11 +74,16 @@ def summary_lines(plan: Plan) -> list[str]:
     )
     if summary.negative:
         largest += f" The deepest by {show.small_unit(-summary.deepest)}."
-    lines = [track, sets + ".", largest, _short_on_truck(plan)]
+    lines = [track, largest, _short_on_truck(plan), _what_sets(plan)]
+    if plan.targets is not None:
+        lines.insert(0, f"{plan.targets.text} {plan.targets.check.text}")
     if run.chassis_text():
         lines.append(run.chassis_text())
-    if plan.targets is not None:
-        lines.append(plan.targets.text + " " + plan.targets.check.text)
+    if line.raised > 0:
+        lines.append(
+            f"The line was raised by {show.small_unit(line.raised)} for the confidence asked for "
+            f"({plan.job.file.line.confidence:.0%} that no tie end touches)."
+        )
     lines.append(
         f"Gap under the track: {show.small_unit(line.gap)}. Ground: {plan.ground.roughness.words()}."
     )
@@ -104,6 +94,19 @@ def summary_lines(plan: Plan) -> list[str]:
     if unchecked:
         lines.append(f"Nothing checks {unchecked} of {len(plan.ground.residuals)} readings.")
     return lines
+
+
+def _what_sets(plan: Plan) -> str:
+    """Return what the line is set from, and how sure that is."""
+    line, governing = plan.line, plan.governing
+    sets = f"The line is {_kind(plan)}, set from {_named(plan, line.reference)}"
+    if plan.job.reference != "governing" or line.kind == "follow":
+        return sets + "."
+    other = "another point" if len(line.rests_on) == 1 else "another pair of points"
+    sets += f"; that {other} governs: {chance_words(governing.another)}"
+    if governing.likeliest not in line.rests_on:
+        sets += f" (most likely {_named(plan, governing.likeliest)})"
+    return sets + "."
 
 
 def _named(plan: Plan, text: str) -> str:
@@ -119,11 +122,6 @@ def _kind(plan: Plan) -> str:
     rises = f"{abs(grade):.1%} {'up' if grade > 0 else 'down'} towards the end mark"
     words = {"grade": f"at a grade of {rises}", "least fill": f"the straight one with least fill, {rises}"}
     return words.get(plan.line.kind, f"bent at the joints to follow the ground, steepest {rises}")
-
-
-def _chance_of_contacts(plan: Plan) -> float:
-    names = plan.governing["tie"].map("tie {}".format) + " " + plan.governing["side"]
-    return float(plan.governing.loc[names.isin(plan.line.rests_on), "chance"].sum())
 
 
 def _short_on_truck(plan: Plan) -> str:
@@ -155,70 +153,96 @@ def corner_table(plan: Plan) -> str:
             ]
         )
     title = f"CORNERS, the highest first (lift in {_UNIT_WORDS[show.unit]})"
-    return title + "\n" + columns(["", "corner", "side", "lift", ""], rows, right=(0, 3, 4))
+    note = (
+        "Lift: from where the rail lies now. Track that bridges a dip has a gap under it already: a stack is "
+        "the lift and that gap. Lift the lowest corner a little at a time, in turn with its neighbours."
+    )
+    table = columns(["", "corner", "side", "lift", ""], rows, right=(0, 3, 4))
+    return "\n".join([title, table, wrapped(note)])
 
 
 def support_table(plan: Plan) -> str:
-    """Return one row a tie end: fill, stack, target, doubts."""
+    """Return one row a tie end: fill, stack, closing piece, target, doubts."""
     show, job = plan.job.display, plan.job
-    stacks = {}
-    if plan.stacks is not None:
-        stacks = {(tie, stack.side): stack for stack in plan.stacks.stacks for tie in stack.ties}
-    targets = {}
-    if plan.targets is not None:
-        values = plan.targets.table.set_index(["tie", "side"])
-        column = "rod_m" if plan.targets.table["rod_m"].notna().any() else "above_control_m"
-        targets = values[column].to_dict()
-    unfillable = {
-        (tie, one.side): one for one in (plan.stacks.unfillable if plan.stacks else ()) for tie in one.ties
-    }
-    sitting = {(tie, side) for _, side, tie, _ in (plan.stacks.sitting if plan.stacks else ())}
+    targets, rod = _target_column(plan)
     doubts, ways = _doubts(plan), _ways_in(plan)
-
-    def shorter(words: str) -> str:
-        for way in ways.values():
-            words = words.replace(f", {way}", "")
-        return words
-
-    rows, seats = [], False
+    rows = []
     for row in rows_of(plan.fills):
-        key = (row.tie, row.side)
-        if key in stacks:
-            stack = stacks[key]
-            first = stack.ties[0] == row.tie
-            seat = "seat + " if stack.seat else ""
-            built = seat + shorter(stack.words(show.name)) if first else f"with tie {stack.ties[0]}"
-            seats |= bool(stack.seat)
-        elif key in unfillable:
-            built = "NOTHING FITS: " + unfillable[key].reason
-        elif row.fill_m < -plan.line.doubt.touch:
-            built = "IN THE GROUND"
-        elif key in sitting:
-            built = "sits on the ground"
-        else:
-            built = "-" if plan.stacks is None else "nothing may stand here"
+        key, first = (row.tie, row.side), row.side == "left"
         rows.append(
             [
-                str(row.tie) if row.side == "left" else "",
-                show.long(row.station_m) if row.side == "left" else "",
-                row.role if row.side == "left" else "",
+                str(row.tie) if first else "",
+                show.long(row.station_m) if first else "",
+                row.role if first else "",
                 job.side(row.side),
                 show.small(row.fill_m),
                 f"±{show.small(2 * row.fill_sd_m)}",
-                show.small(targets[key]) if key in targets else "",
-                built,
-                "; ".join(doubts.get(key, ())),
+                *([show.small(targets[key]) if key in targets else ""] if targets else ()),
+                *_built(plan, row),
+                ", ".join(doubts.get(key, ())),
             ]
         )
-    from_control = plan.targets is not None and plan.targets.table["rod_m"].isna().all()
-    rod = "rail*" if from_control else "rod"
     unit = _UNIT_WORDS[show.unit]
     title = f"SUPPORTS, from the head of the run (heights in {unit}; ± is give or take, 19 times in 20)"
-    note = "\n* rail top above the control peg: rod = reading on the peg less this" if from_control else ""
-    note += "\nseat: make the bottom of the stack level first; how is in supports.csv" if seats else ""
-    note += "".join(f"\nOn the {job.side(side)} wedges go in {way}." for side, way in ways.items())
-    head = ["tie", "at", "", "side", "fill", "", rod, "from the ground up", "doubts"]
-    return title + "\n" + columns(head, rows, right=(0, 1, 4, 5, 6), wrap=(7, 8)) + note
+    notes = ["* rail top above the control peg: rod = reading on the peg less this"] if rod == "rail*" else []
+    if any(stack.seat for stack in (plan.stacks.stacks if plan.stacks else ())):
+        notes.append(
+            "seat: level the bottom of the stack first (with what that lifts it by); how is in supports.csv"
+        )
+    notes += [f"On the {job.side(side)} wedges go in {way}." for side, way in ways.items()]
+    rods = [rod] if targets else []
+    head = [
+        "tie",
+        "at",
+        "",
+        "side",
+        "fill",
+        "",
+        *rods,
+        "from the ground up",
+        "closed by",
+        "gap",
+        "may change",
+    ]
+    more = len(rods)
+    right = (0, 1, 4, 5, *((6,) if more else ()), 8 + more)
+    table = columns(head, rows, right=right, wrap=(6 + more, 7 + more, 9 + more))
+    return "\n".join([title, table, *notes])
+
+
+def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], float], str]:
+    """Return the targets by tie end where they differ, and the head of their column."""
+    targets = plan.targets
+    if targets is None or targets.one_offset is not None or targets.check.verdict == "do not lay":
+        return {}, ""  # one number for all of them stands on top; or there is none
+    read = bool(targets.table["rod_m"].notna().any())
+    values = targets.table["rod_m" if read else "above_control_m"]
+    keys = zip(targets.table["tie"], targets.table["side"], strict=True)
+    return dict(zip(keys, values, strict=True)), "rod" if read else "rail*"
+
+
+def _built(plan: Plan, row: Any) -> tuple[str, str, str]:
+    """Return the pile under a tie end, what closes it, and the gap that it closes."""
+    show, stacks = plan.job.display, plan.stacks
+    if stacks is None:
+        return "IN THE GROUND" if row.fill_m < -plan.line.doubt.touch else "-", "", ""
+    for stack in stacks.stacks:
+        if stack.side == row.side and row.tie in stack.ties:
+            end = stack.closings[stack.ties.index(row.tie)]
+            lift = show.small(stack.seat_raise)
+            seat = "seat" if lift == show.small(0.0) else f"seat {lift}"
+            pile = " + ".join(part for part in (seat if stack.seat else "", stack.pile_words) if part)
+            pile = pile if stack.ties[0] == row.tie else f"with tie {stack.ties[0]}"
+            way = end.way.removeprefix(", ") if row.side not in _ways_in(plan) else ""
+            closed = "" if end.kind == "none" else f"{end.what} {way}".strip()
+            return pile, closed, show.small(end.gap) if closed else ""
+    for lost in stacks.unfillable:
+        if lost.side == row.side and row.tie in lost.ties:
+            return "NOTHING FITS: " + lost.reason, "", ""
+    if row.fill_m < -plan.line.doubt.touch:
+        return "IN THE GROUND", "", ""
+    sits = any((row.tie, row.side) == (tie, side) for _, side, tie, _ in stacks.sitting)
+    return "sits on the ground" if sits else "nothing may stand here", "", ""
 
 
 def _ways_in(plan: Plan) -> dict[str, str]:
@@ -235,10 +259,11 @@ def _doubts(plan: Plan) -> dict[tuple[int, str], list[str]]:
     """Return what is doubtful at each tie end, in words."""
     found: dict[tuple[int, str], list[str]] = {}
     for row in rows_of(plan.fills[plan.fills["p_touch"] > WORTH_SAYING]):
-        found.setdefault((row.tie, row.side), []).append(f"may touch ({_odds(row.p_touch)})")
+        found.setdefault((row.tie, row.side), []).append(f"touch {_odds(row.p_touch)}")
     for stack in plan.stacks.stacks if plan.stacks else ():
-        if stack.change_chance > WORTH_SAYING:
-            text = f"may change ({_odds(stack.change_chance)})"
+        shims = all(closing.kind == "shim" for closing in stack.closings)  # cut to the gap anyway
+        if not shims and stack.change_chance > WORTH_SAYING:
+            text = _odds(stack.change_chance)
             found.setdefault((stack.ties[0], stack.side), []).append(text)
     placed = doubtful_readings(plan.ground)
     placed = placed[placed["station_m"].notna()]
@@ -270,71 +295,3 @@ def truck_table(plan: Plan) -> str:
     weight = f"\nTogether about {mass:.0f} kg." if mass == mass else ""
     head = ["item", "kind", "take", "on truck", "short"]
     return "PULL LIST\n" + columns(head, rows, right=(2, 3, 4)) + weight
-
-
-def check_text(job: Job, run: Run, ground: Ground) -> str:
-    """Return what the readings alone say: how much they check each other, and which are in doubt."""
-    show, table = job.display, ground.residuals
-    checked, spare = table["checked"].value_counts(), round(table["redundancy_readings"].sum())
-    lines = [
-        f"{len(table)} readings; {spare} more than there are heights to find.",
-        f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
-        f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
-        f"Ground: {ground.roughness.words()}.",
-    ]
-    for laser in rows_of(ground.lasers):
-        lines.append(f"Laser position {laser.laser}: {show.small_unit(laser.height_m)} above the datum, "
-                     f"give or take {show.small_unit(2 * laser.sd_m)}.")  # fmt: skip
-    for phone in rows_of(ground.zero_errors):
-        degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
-        lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
-    doubtful = doubtful_readings(ground)
-    rows = [
-        [row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
-         job.side(row.side) if row.side else "", show.small(row.residual_m), _times(row)]
-        for row in rows_of(doubtful)
-    ]  # fmt: skip
-    head = ["reading", "kind", "where", "side", f"off, {show.unit}", "times its doubt"]
-    verdict = (
-        "No reading is in doubt." if doubtful.empty else "READ AGAIN\n" + columns(head, rows, right=(4, 5))
-    )
-    notes = "\n".join(_wrapped(n, hang=2) for n in ground.survey.notes)
-    parts = [job.name.upper(), "\n".join(_wrapped(line, hang=2) for line in lines), verdict, notes]
-    parts.append("\n".join(_wrapped(str(a), hang=2) for a in cautions(ground.survey)))
-    return "\n\n".join(part for part in parts if part) + "\n"
-
-
-def _times(row: Any) -> str:
-    """Return how many times its doubt a reading is off, against the fit without it where there is one."""
-    return f"{abs(row.w if np.isnan(row.w_without) else row.w_without):.0f}"
-
-
-def columns(
-    head: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    *,
-    right: tuple[int, ...] = (),
-    wrap: tuple[int, ...] = (),
-) -> str:
-    """Return rows in aligned columns; wide columns in ``wrap`` are broken over lines."""
-    table = [list(head), *map(list, rows)]
-    widths = [max(len(row[i]) for row in table) for i in range(len(head))]
-    for i in wrap:
-        free = WIDTH - sum(widths) + widths[i] - 2 * (len(widths) - 1)
-        share = free if i == wrap[-1] else max(free, 34)
-        widths[i] = min(widths[i], max(share, 16))
-    lines = []
-    for row in table:
-        cells = [textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
-        for n in range(max(map(len, cells))):
-            parts = [cell[n] if n < len(cell) else "" for cell in cells]
-            placed = [
-                part.rjust(width) if i in right else part.ljust(width)
-                for i, (part, width) in enumerate(zip(parts, widths, strict=True))
-            ]
-            lines.append("  ".join(placed).rstrip())
-    return "\n".join(lines)
-
-
-def _wrapped(text: str, *, hang: int = 0) -> str:
-    return textwrap.fill(text, WIDTH, subsequent_indent=" " * hang, break_on_hyphens=False)

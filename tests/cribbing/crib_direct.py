@@ -75,8 +75,11 @@ def piles(truck, rules, top, long_need=None, long_kinds=None):
             yield height, cost, use, area, room
 
 
-def closings(truck, rules, bearing):
-    """(use, low, high, first planned, last planned, price), see the rules' documentation."""
+def closings(truck, rules, bearing, packed=False):
+    """(use, low, high, first planned, last planned, price), see the rules' documentation.
+
+    With ``packed`` every wedge may stand on up to three shims.
+    """
     found = [({}, -rules.snug, rules.snug, -rules.snug, rules.snug, 0.0)]
     for piece in truck.pieces:
         if piece.kind == "wedge":
@@ -97,6 +100,12 @@ def closings(truck, rules, bearing):
                 height = sum(piece.thickness for piece in chosen)
                 low, high = height - rules.snug, height + rules.snug
                 found.append((use, low, high, low, high, n * rules.piece_cost["shim"]))
+    if packed:
+        wedges = [one for one in found if any(truck.piece(item).kind == "wedge" for item in one[0])]
+        packs = [one for one in found if any(truck.piece(item).kind == "shim" for item in one[0])]
+        for wedge, (use, low, high, *_, price) in itertools.product(wedges, packs):
+            travel = [value + (low + high) / 2 for value in wedge[1:5]]
+            found.append((wedge[0] | use, *travel, wedge[5] + price))
     return found
 
 
@@ -114,11 +123,11 @@ def price_of(closing, height, sd, rules):
     return round(1000 * (price + change))
 
 
-def options(fills, sds, truck, rules, ground="", bearing=0.06, **long):
+def options(fills, sds, truck, rules, ground="", bearing=0.06, packed=False, **long):
     """Every (cost, use) that serves all the tie ends in ``fills`` with one pile."""
     found = {}
     least = rules.foot_area.get(ground, 0.0)
-    ways = closings(truck, rules, bearing)
+    ways = closings(truck, rules, bearing, packed)
     for height, cost, use, area, room in piles(truck, rules, max(fills) + rules.snug, **long):
         if (area is None and least > 0) or (area is not None and area < least - 1e-9):
             continue

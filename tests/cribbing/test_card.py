@@ -1,11 +1,14 @@
 """The gap card: every gap by itself, from what is on the truck, on a card that fits a pocket."""
 
+import re
+
 import numpy as np
 import pytest
-from crib_cases import INCH, box, truck, wedge
+from crib_cases import INCH, box, shim, truck, wedge
 from crib_direct import options
 
 from trackkit.cribbing import StackRules, Truck, card_text, gap_card
+from trackkit.cribbing.card import READING
 
 FEW = StackRules(max_layers=4)
 
@@ -75,3 +78,23 @@ def test_card_of_an_empty_truck_says_so_for_every_gap():
 def test_card_refuses_a_step_of_nothing():
     with pytest.raises(ValueError, match="step and largest must be above 0"):
         gap_card(truck(), step=0.0)
+
+
+def test_card_ends_with_a_newline_and_tells_how_its_columns_are_read():
+    text = card_text(gap_card(truck(), largest=0.05))
+    assert text.endswith("up.\n")
+    assert not text.endswith("\n\n")
+    flat = " ".join(text.split())
+    assert all(line in flat for line in READING)
+    assert "First column: the gap" in flat
+
+
+@pytest.mark.parametrize(
+    ("display", "unit"), [("cm", "cm"), ("mm", "mm"), ("1/8 in", "in"), ("1/16 in", "in")]
+)
+def test_card_is_in_the_display_of_the_job_only(display, unit):
+    there = truck(extra=(shim("shim 3", 0.003, 3),))
+    text = card_text(gap_card(there, display=display, largest=0.2), display=display)
+    said = set(re.findall(r"\d (mm|cm|in|m)\b", text))
+    assert said == {unit}
+    assert f"gaps in {'inches' if unit == 'in' else unit};" in text

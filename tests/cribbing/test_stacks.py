@@ -123,11 +123,11 @@ def test_the_fill_table_is_not_changed():
 @pytest.mark.parametrize(
     ("inches", "words"),
     [
-        (0.75, "wedge 3/4 in"),
-        (4.75, "half + wedge 3/4 in"),
-        (8.75, "full + wedge 3/4 in"),
-        (12.75, "full + half + wedge 3/4 in"),
-        (6.75, "half + quarter + wedge 3/4 in"),
+        (0.75, "wedge (gap 3/4 in)"),
+        (4.75, "half + wedge (gap 3/4 in)"),
+        (8.75, "full + wedge (gap 3/4 in)"),
+        (12.75, "full + half + wedge (gap 3/4 in)"),
+        (6.75, "half + quarter + wedge (gap 3/4 in)"),
     ],
 )
 def test_stacks_are_what_a_grip_builds(inches, words):
@@ -344,8 +344,8 @@ def test_tall_stacks_are_cautioned_and_too_tall_ones_refused():
     plan = choose_stacks(fills([0.30, 0.46, 0.61]), truck())
     assert [one.too_high for one in plan.unfillable] == [True]
     by_level = {note.level: note for note in plan.advisories if "platform" in note.text}
-    assert by_level["caution"].place == "T1 right"
-    assert by_level["stop"].place == "T2 left"
+    assert by_level["caution"].place == "tie 1 right"
+    assert by_level["stop"].place == "tie 2 left"
     assert "competent person" in by_level["stop"].text
 
 

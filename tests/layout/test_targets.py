@@ -47,7 +47,7 @@ def test_a_level_line_has_one_target_for_the_whole_job(make_ground):
     assert targets.one_rod == pytest.approx(LASER - float(line.rail_top(0.0)))
     assert (
         targets.text
-        == f"One target for the whole job: {targets.one_rod * 1000:.0f} mm on the rod, standing on the rail."
+        == f"Target for the whole job: {targets.one_rod * 1000:.0f} mm on the rod, standing on the rail."
     )
     np.testing.assert_allclose(targets.table["rod_m"], targets.one_rod)
 
@@ -144,7 +144,7 @@ def test_lengths_are_written_as_the_crew_reads_them(make_ground):
     line = level_line(ground, run, gap=0.0127)
     targets = target_rods(fill_table(ground, run, line), line, run, control=Peg("A", 0.0, 1.27))
     # Gap 1/2 in, 5 in from tie underside to rail top, 50 in on the peg.
-    assert targets.text == "One target for the whole job: 44 1/2 in on the rod, standing on the rail."
+    assert targets.text == "Target for the whole job: 44 1/2 in on the rod, standing on the rail."
 
 
 def test_a_reading_that_is_no_number_is_refused(make_ground):

@@ -331,11 +331,37 @@ def test_stated_roughness_is_reported_as_stated_and_estimated_as_estimated():
     assert "partly estimated from the readings" in found.roughness.words()
 
 
+def test_a_roughness_below_the_arithmetic_is_reported_as_the_one_that_is_used():
+    survey = make_survey(levels=rods(noise=0.001))
+
+    def fitted(q):
+        return fit_ground(survey, ground_type=GroundType(q, 3e-6, 0.001), instruments=PLAIN)
+
+    stated, tiny = fitted(1e-5), fitted(1e-25)
+    assert stated.roughness.raised == ()
+    assert "smoothest" not in stated.roughness.words()
+    used = tiny.roughness.q_mean
+    assert tiny.roughness.raised == ("q_mean",)
+    assert 1e-25 < used < 1e-12
+    assert f"q_mean {used:.1e} m^2/m^3 is the smoothest" in tiny.roughness.words()
+    np.testing.assert_allclose(
+        fitted(used).height([2.5, 12.0], "left"), tiny.height([2.5, 12.0], "left"), rtol=1e-12
+    )
+
+
+def test_an_estimated_roughness_at_the_limit_of_the_arithmetic_says_so():
+    """Readings 12 mm apart on a plane: it is smoother than the digits allow at such a spacing."""
+    levels = rods(np.arange(0.0, 6.0, 0.012))
+    levels["rod_m"] = 1.5 - 0.02 * levels["station_m"]
+    found = fit_ground(make_survey(levels=levels), ground_type=GroundType(relief=0.0)).roughness
+    assert "q_mean" in found.raised
+    assert "smoothest" in found.words()
+
+
 def test_boards_over_several_nodes_keep_the_banded_solution_right():
     boards = {"station_m": [0.0, 4.0], "to_station_m": [5.0, 8.0], "side": "left"}
     boards["rise_m"] = [left(5.0) - left(0.0), left(8.0) - left(4.0)]
     ground = fit_ground(make_survey(levels=rods(), boards=boards), ground_type=KIND, instruments=PLAIN)
-    assert ground.setting.grid.group == 5
     assert ground.residuals["residual_m"].abs().max() < 1e-3
 
 

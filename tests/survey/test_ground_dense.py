@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 from dense import DenseGround
 
@@ -119,6 +120,103 @@ def test_means_sds_and_covariances_equal_the_dense_build(q_mean, q_twist, relief
     np.testing.assert_allclose(sd**2, np.diag(covariance), atol=share * np.abs(covariance).max())
 
 
+def with_long_boards(relief, spans):
+    """Return the survey with boards over many nodes added, in both builds."""
+    survey, dense, stations = both(1e-4, 2e-5, relief)
+    boards = survey.boards.to_dict("list")
+    for i, (first, last, side) in enumerate(spans):
+        near, far, facing = stations[first], stations[last], ("ahead", "back")[i % 2]
+        entry = {"station_m": near, "to_station_m": far, "side": side, "angle_rad": 0.02, "facing": facing}
+        blank = {name: math.nan if name in ("rise_m", "sd_rad", "sd_m") else "" for name in boards}
+        blank |= {"along": False, "file": "boards", "row": 20 + i, "reading": f"boards row {20 + i}"}
+        for name, column in boards.items():
+            column.append((blank | entry)[name])
+        lever = abs(far - near) / math.cos(0.02) ** 2
+        sign = -1.0 if facing == "back" else 1.0
+        ends = [((far, side), 1.0), ((near, side), -1.0)]
+        rise = abs(far - near) * math.tan(0.02)
+        dense.read(rise, lever * TOOLS.angle_sd, ends, random=[("phone", sign * lever)])
+    levels, crosslevels = survey.levels, survey.crosslevels
+    return make_survey(levels=levels, boards=boards, crosslevels=crosslevels), dense, stations
+
+
+@pytest.mark.parametrize("relief", [0.0, 0.002])
+def test_boards_far_longer_than_a_block_equal_the_dense_build(relief):
+    survey, dense, stations = with_long_boards(relief, [(0, 13, "left"), (12, 1, "right"), (3, 10, "left")])
+    datum = (float(stations[0]), "left")
+    ground = fit_ground(
+        survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, relief), width=WIDTH, datum=datum
+    )
+    assert ground.setting.grid.group < 7
+    points = [(float(s), side) for s in (*stations[1::3], 4.0, 9.0) for side in ("left", "right")]
+    mean, covariance, fitted, variance, _ = dense.solve(points, datum)
+    np.testing.assert_allclose(ground.mean(points), mean, atol=1e-9 * np.abs(mean).max())
+    size = np.abs(covariance).max()
+    np.testing.assert_allclose(ground.covariance(points), covariance, atol=1e-9 * size)
+    _, sd = ground.height(np.array([p[0] for p in points]), [p[1] for p in points])
+    np.testing.assert_allclose(sd**2, np.diag(covariance), atol=1e-9 * size)
+    value, own = np.array([r[:2] for r in dense.readings]).T
+    table = ground.residuals
+    np.testing.assert_allclose(np.sort(table["residual_m"]), np.sort(fitted - value), atol=1e-9)
+    np.testing.assert_allclose(np.sort(table["redundancy"]), np.sort(1.0 - variance / own**2), atol=1e-8)
+
+
+def test_likelihood_with_boards_longer_than_a_block_equals_the_dense_build():
+    survey, dense, stations = with_long_boards(0.002, [(0, 13, "left"), (12, 1, "right")])
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
+
+    def ours(*values):
+        here = Roughness(*values, estimated=())
+        return _restricted(ground.fitted.model, ground.setting.prior, here)[0]
+
+    def theirs(*values):
+        dense.q_mean, dense.q_twist, dense.relief = values
+        return 0.5 * dense.solve([(stations[3], "left")], (stations[0], "left"))[4]
+
+    first, second = (1e-4, 2e-5, 0.002), (1e-2, 1e-5, 0.005)
+    assert ours(*second) - ours(*first) == pytest.approx(theirs(*second) - theirs(*first), rel=1e-6)
+
+
+def test_a_board_alone_may_give_a_side_its_slope():
+    """Two rods' level and one board of 12 nodes; without the board nothing says how the right side leans."""
+    level = pd.DataFrame({"station_m": np.arange(13.0), "side": "left", "rod_m": 1.5})
+    last = pd.DataFrame({"station_m": [0.0], "side": ["right"], "rod_m": [1.4]})
+    boards = {"station_m": [0.0], "to_station_m": [12.0], "side": "right", "rise_m": [0.3]}
+    survey = make_survey(levels=pd.concat([level, last], ignore_index=True), boards=boards)
+    ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-5, 1e-5, 0.0))
+    assert ground.setting.grid.group == 1
+    mean, sd = ground.height(12.0, "right")
+    assert mean == pytest.approx(0.4, abs=1e-9)
+    # the board, and the rods at 0 m on both sides: variances add
+    parts = (TOOLS.tape_sd, 12 * TOOLS.bubble_sd, TOOLS.rod_sd)
+    assert 0.9 * math.hypot(*parts) < sd < 1.1 * math.hypot(*parts, TOOLS.rod_sd)
+
+
+@pytest.mark.parametrize("relief", [0.0, 0.002])
+@pytest.mark.parametrize("off", [0.004, 0.25, 50.0])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_heights_above_a_datum_between_nodes_equal_the_dense_build(relief, off, side):
+    survey, dense, stations = both(1e-4, 2e-5, relief)
+    datum = (float(stations[4]) + off, side)
+    kind = GroundType(1e-4, 2e-5, relief)
+    places = [stations[1], stations[4], stations[4] + 0.1, stations[4] + off, stations[9], stations[13] + 0.5]
+    points = [(float(s), side) for s in places for side in ("left", "right")]
+    mean, covariance, _, _, _ = dense.solve(points, datum)
+    size = np.abs(covariance).max()
+    for asked in ([], [datum[0]]):
+        ground = fit_ground(
+            survey, instruments=TOOLS, ground_type=kind, width=WIDTH, datum=datum, stations=asked
+        )
+        np.testing.assert_allclose(ground.mean(points), mean, atol=1e-8 * np.abs(mean).max())
+        np.testing.assert_allclose(ground.covariance(points), covariance, atol=1e-8 * size)
+        _, sd = ground.height(np.array([p[0] for p in points]), [p[1] for p in points])
+        np.testing.assert_allclose(sd**2, np.diag(covariance), atol=1e-8 * size)
+        assert ground.height(*datum) == (0.0, 0.0)
+        among = ground.covariance([datum, "P"])
+        assert among[0, 0] == pytest.approx(0.0, abs=1e-8 * size)
+        assert ground.pegs["sd_m"][0] ** 2 == pytest.approx(among[1, 1])
+
+
 def test_residuals_redundancies_and_w_equal_the_dense_build():
     survey, dense, stations = both(1e-4, 2e-5, 0.002)
     ground = fit_ground(survey, instruments=TOOLS, ground_type=GroundType(1e-4, 2e-5, 0.002), width=WIDTH)
@@ -144,7 +242,7 @@ def test_restricted_likelihood_equals_the_dense_build_and_its_gradient_is_right(
 
     def ours(logs):
         here = Roughness(*np.exp(logs), estimated=())
-        return _restricted(model, prior, here, floor=0.0)
+        return _restricted(model, prior, here)
 
     def theirs(logs):
         dense.q_mean, dense.q_twist, dense.relief = np.exp(logs)

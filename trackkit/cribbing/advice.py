@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
 
-from trackkit.cribbing.results import BareCandidate, Shortage, Stack, Unfillable
+from trackkit.cribbing.closers import spare_of
+from trackkit.cribbing.results import BareCandidate, Closing, Shortage, Stack, Unfillable
 from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.said import fine, place_of
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
 from trackkit.problems import Advisory
@@ -16,7 +20,9 @@ from trackkit.units import Display
 
 __all__ = ["advise", "bare_candidates", "sag_between"]
 
-_HABIT = "common practice, no source"
+_HABIT: Final = "common practice, no source"
+#: From this chance on a stack that must be changed is mentioned (a choice).
+_LIKELY: Final = 0.25
 
 
 def sag_between(span: float, load: float, stiffness: float) -> float:
@@ -108,11 +114,11 @@ def advise(
     found += _unfillable_advice(unfillable, rules, show)
     if shortages:
         text = "the truck is short of " + "; ".join(map(str, shortages))
-        found.append(Advisory("stop", "the truck", text, "the cheapest plan in missing pieces"))
+        found.append(Advisory("stop", "the truck", text, "counted; the plan that lacks the fewest pieces"))
     if negative:
         worst = min(fill for *_, fill in negative)
         text = f"{len(negative)} tie end(s) up to {size(-worst)} in the ground; nothing is planned there"
-        place = _places(f"{support} {side}" for support, side, *_ in negative)
+        place = _places(place_of(support, side, (tie,)) for support, side, tie, _ in negative)
         found.append(Advisory("caution", place, text, "the fills"))
     tall = _where(stacks, lambda stack: stack.fill >= rules.caution_height)
     if tall:
@@ -123,6 +129,7 @@ def advise(
         )
         found.append(Advisory("caution", tall, text, _HABIT))
     found += _wedge_advice(stacks, truck, rules)
+    found += _resort_advice(stacks, rules, show)
     if stacks:
         text = (
             "hold the rail from its side, keep fingers out from under it, slide the closing piece in snug "
@@ -130,25 +137,18 @@ def advise(
         )
         found.append(Advisory("caution", "every stack", text, _HABIT))
     found += _ground_advice(stacks, rules)
-    walked = _where(stacks, lambda stack: stack.on_walk_side and stack.overhang > 0)
-    if walked:
-        most = max(stack.overhang for stack in stacks if stack.on_walk_side)
-        text = f"boxes stand out up to {size(most)} beyond the tie ends where people walk; mark or pad them"
-        found.append(Advisory("note", walked, text, "geometry; slide-in within the kern of the foot"))
-    likely = _where(stacks, lambda stack: stack.change_chance > 0.25)
-    if likely:
-        text = "more than 1 chance in 4 that the stack must be changed on the day; keep pieces at hand"
-        found.append(
-            Advisory("note", likely, text, "the fill's give or take against the closing piece's travel")
-        )
+    found += _overhang_advice(stacks, show)
+    found += _change_advice(stacks)
     for site in split:
         text = "no one box carries both ties here; each has its own stack, boxes turned across the run"
-        found.append(Advisory("note", site.name, text, "the truck's pieces"))
+        found.append(
+            Advisory("note", place_of(site.support, site.side, site.ties), text, "the truck's pieces")
+        )
     if not proven:
         text = "the choice of stacks is good, but not proven the cheapest within the time limit"
-        found.append(Advisory("note", "the stacks", text, "integer program"))
+        found.append(Advisory("note", "the stacks", text, "the search for the cheapest choice"))
     found += [
-        Advisory("note", "the truck", text, "PS 20, dressed sizes; reading of the file")
+        Advisory("note", "the truck", text, "the truck's file; dressed sizes as in PS 20")
         for text in truck.notes
     ]
     order = {"stop": 0, "caution": 1, "note": 2}
@@ -164,10 +164,10 @@ def _unfillable_advice(unfillable: Sequence[Unfillable], rules: StackRules, show
             f"{show.small_unit(rules.refuse_height)} it needs a platform and a competent person, not boxes: "
             "lower the line, or say in the job that it is taken over"
         )
-        found.append(Advisory("stop", _places(f"{one.support} {one.side}" for one in high), text, _HABIT))
+        found.append(Advisory("stop", _places(map(_place, high)), text, _HABIT))
     for one in unfillable:
         if not one.too_high:
-            found.append(Advisory("stop", f"{one.support} {one.side}", one.reason, "the truck's pieces"))
+            found.append(Advisory("stop", _place(one), one.reason, "the truck's pieces"))
     return found
 
 
@@ -181,7 +181,7 @@ def _wedge_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules) -> l
                 "surely holds; it may creep out: tack it or use a slimmer one"
             )
             found.append(
-                Advisory("caution", piece.item, text, "angle below atan(friction); friction a low bound")
+                Advisory("caution", piece.item, text, "a wedge holds if it is flatter than friction holds")
             )
     leaning = _where(
         stacks,
@@ -198,21 +198,108 @@ def _wedge_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules) -> l
     return found
 
 
+def _resort_advice(stacks: Sequence[Stack], rules: StackRules, show: Display) -> list[Advisory]:
+    """Return what was done where nothing else closes the gap (`trackkit.cribbing.resort`)."""
+    found = []
+    packed = _where(stacks, lambda stack: any(closing.packed > 0 for closing in stack.closings))
+    if packed:
+        text = (
+            "nothing else closes the gap: shims lie flat under the wedge, first the shims and then the wedge "
+            "on them"
+        )
+        found.append(Advisory("note", packed, text, _HABIT))
+    tight = _where(stacks, lambda stack: any(_spare_left(end, rules) is not None for end in stack.closings))
+    if tight:
+        each = [
+            f"{fine(show, left)} under {place_of('', stack.side, (end.tie,))}"
+            for stack in stacks
+            for end in stack.closings
+            if (left := _spare_left(end, rules)) is not None
+        ]
+        text = (
+            f"nothing else closes the gap: the wedge is near the end of its travel, with {', '.join(each)} "
+            f"left in hand instead of {fine(show, rules.wedge_spare)}; keep other pieces ready"
+        )
+        found.append(Advisory("note", tight, text, "the travel kept in hand is a guess"))
+    return found
+
+
+def _spare_left(closing: Closing, rules: StackRules) -> float | None:
+    """Return the travel left in hand of a wedge that had to give up some [m]; None for any other."""
+    if closing.kind not in ("single", "pair"):
+        return None
+    left = min(closing.height - closing.low, closing.high - closing.height)
+    return max(left, 0.0) if left < spare_of(closing.low, closing.high, rules) - 1e-5 else None
+
+
+def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
+    found = []
+    for walked in (True, False):
+        least = show.step / 2.0  # less than that would be written as nothing
+        out = [stack for stack in stacks if stack.on_walk_side == walked and stack.overhang >= least]
+        if not out:
+            continue
+        worst = max(out, key=lambda stack: stack.overhang)
+        text = f"boxes stand out up to {show.small_unit(worst.overhang)} beyond the tie ends"
+        if walked:
+            text += f", most at {_place(worst)}, where somebody walks, in the dark too: mark and pad them"
+        basis = "geometry" + ("; boxes are slid in there as far as no edge lifts" if walked else "")
+        level: Literal["caution", "note"] = "caution" if walked else "note"
+        found.append(Advisory(level, _places(map(_place, out)), text, basis))
+    return found
+
+
+def _change_advice(stacks: Sequence[Stack]) -> list[Advisory]:
+    """Return where the stack may well not do on the day; of shims that is known and said once."""
+    found = []
+    likely = _where(stacks, lambda stack: _without_shims(stack) > _LIKELY)
+    if likely:
+        text = "more than 1 chance in 4 that the stack must be changed on the day; keep pieces at hand"
+        basis = "how sure the height is, against what the closing piece can take up"
+        found.append(Advisory("note", likely, text, basis))
+    shims = [
+        place_of(stack.support, stack.side, (end.tie,))
+        for stack in stacks
+        for end in stack.closings
+        if end.kind == "shim"
+    ]
+    if shims:
+        text = f"shims are cut to the gap on the day: {len(shims)} tie end{'s' if len(shims) > 1 else ''}"
+        found.append(Advisory("note", _places(shims), text, _HABIT))
+    return found
+
+
+def _without_shims(stack: Stack) -> float:
+    """Return the chance that a stack must be changed for another reason than its shims."""
+    return 1.0 - math.prod(1.0 - end.change_chance for end in stack.closings if end.kind != "shim")
+
+
 def _ground_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]:
     found = []
     small = _where(stacks, lambda stack: stack.small_foot)
     if small:
         text = "the fill is too low for the pad this ground asks for; watch that it does not sink"
-        found.append(Advisory("caution", small, text, "bearing area by kind of ground, see the rules"))
+        found.append(
+            Advisory(
+                "caution",
+                small,
+                text,
+                "least size of a lowest piece by kind of ground, a rule that can be set",
+            )
+        )
     seated = _where(stacks, lambda stack: bool(stack.seat))
     if seated:
         text = f"the ground slopes more than {np.degrees(rules.tilt_limit):.1f}°: make a seat first"
-        found.append(Advisory("note", seated, text, "limit: guess"))
+        found.append(Advisory("note", seated, text, "the limit is a guess"))
     return found
 
 
 def _where(stacks: Sequence[Stack], wanted: Callable[[Stack], bool]) -> str:
-    return _places(f"{stack.support} {stack.side}" for stack in stacks if wanted(stack))
+    return _places(_place(stack) for stack in stacks if wanted(stack))
+
+
+def _place(one: Stack | Unfillable) -> str:
+    return place_of(one.support, one.side, one.ties)
 
 
 def _places(names: Iterable[str]) -> str:

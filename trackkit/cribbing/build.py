@@ -5,16 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
 from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.said import times
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.stack import Closing, Placed, Stack
 from trackkit.cribbing.truck import Truck
 from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
 from trackkit.units import DISPLAYS
 
-__all__ = ["build_stack", "place_pieces"]
+__all__ = ["build_stack", "closing_heights", "place_pieces", "seat_raise"]
 
 
 def place_pieces(patterns: Patterns, row: int, *, kind: str) -> tuple[Placed, ...]:
@@ -60,7 +63,9 @@ def build_stack(
     truck: Truck,
     rules: StackRules,
     *,
+    chances: Sequence[float] | None = None,
     small_foot: bool = False,
+    seat_item: str = "",
     display: str = "mm",
 ) -> Stack:
     """Return the stack of one place with its closing pieces, seat, overhang and chance of change.
@@ -77,14 +82,22 @@ def build_stack(
         The one that the closers refer to.
     rules : StackRules
         Spare, gauge, overhang, walk side.
+    chances : sequence of float, optional
+        Chance of change of each closing piece, where it is known already.
     small_foot : bool
         Whether its foot is smaller than the ground asks for.
+    seat_item : str
+        The wedge that seats are made of.
     display : str
         One of `trackkit.units.DISPLAYS`.
     """
-    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    lift = seat_raise(site, pieces)
+    heights = closing_heights(site, pieces)
+    if chances is None:
+        low, high = np.array([(closer.low, closer.high) for closer in closers]).T
+        chances = [float(chance) for chance in change_chance(low, high, heights, site.sds)]
     closings = tuple(
-        _closing(site, end, closer, site.heights[end] - base, truck, rules)
+        _closing(site, end, closer, heights[end], chances[end], lift, truck, rules)
         for end, closer in enumerate(closers)
     )
     window = (
@@ -109,20 +122,41 @@ def build_stack(
         overhang=_overhang(pieces, rules, walked=walked),
         on_walk_side=walked,
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
-        seat_raise=seat_raise(site, pieces),
+        seat_raise=lift,
+        seat_item=seat_item if site.seat == "wedge" and pieces else "",
         small_foot=small_foot,
     )
+
+
+def closing_heights(site: Site, pieces: Sequence[Placed]) -> list[float]:
+    """Return what is left to close over the pile at each tie [m]."""
+    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    return [height - base for height in site.heights]
 
 
 def seat_raise(site: Site, pieces: Sequence[Placed]) -> float:
     """Return what a seat under the low edge lifts the middle of the lowest piece by [m]."""
     if site.seat not in ("wedge", "pack") or not pieces:
         return 0.0
-    foot = pieces[0]
-    return (abs(math.tan(site.along)) * foot.length + abs(math.tan(site.cross)) * foot.width) / 2.0
+    along, across = _rises(site, pieces[0])
+    return (abs(along) + abs(across)) / 2.0
 
 
-def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, rules: StackRules) -> Closing:
+def _rises(site: Site, foot: Placed) -> tuple[float, float]:
+    """Return what the ground rises under the lowest piece, along the run and across [m]."""
+    return math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
+
+
+def _closing(
+    site: Site,
+    end: int,
+    closer: Closer,
+    height: float,
+    chance: float,
+    lift: float,
+    truck: Truck,
+    rules: StackRules,
+) -> Closing:
     pieces = [truck.pieces[place] for place, _ in closer.takes]
     takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
     entry = Entry(0.0, 0.0, "", "", 0.0, "")
@@ -130,7 +164,7 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         from_end = "head" if len(site.ties) > 1 and end == 0 else "tail"
         entry = enter_single(
             pieces[0].wedge,
-            height,
+            height - closer.packed,
             bearing=site.bearing,
             side=site.side,
             walk_side=rules.walk_side,
@@ -138,24 +172,31 @@ def _closing(site: Site, end: int, closer: Closer, height: float, truck: Truck, 
         )
     elif closer.kind == "pair":
         entry = enter_pair(
-            pieces[0].wedge, height, bearing=site.bearing, side=site.side, walk_side=rules.walk_side
+            pieces[0].wedge,
+            height - closer.packed,
+            bearing=site.bearing,
+            side=site.side,
+            walk_side=rules.walk_side,
         )
-    names = [f"{count} {item}" if count > 1 and closer.kind == "shim" else item for item, count in takes]
+    wedge, shims = (takes[:1], takes[1:]) if entry.goes_in else ((), takes)
+    names = [times(item, count) for item, count in shims] + [item for item, _ in wedge]
     return Closing(
         tie=site.ties[end],
         kind=closer.kind,
         item=" + ".join(names),
         takes=takes,
         height=height,
+        packed=closer.packed,
         low=closer.low,
         high=closer.high,
-        change_chance=float(change_chance(closer.low, closer.high, height, site.sds[end])),
+        change_chance=chance,
         how_far_in=entry.how_far_in,
         overlap=entry.overlap,
         goes_in=entry.goes_in,
         from_side=entry.from_side,
         stick_out=entry.stick_out,
         stick_side=entry.stick_side,
+        seat_raise=lift + site.fills[end] - site.heights[end],
     )
 
 
@@ -175,14 +216,19 @@ def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> f
 def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
     if not site.seat:
         return ""
-    foot = pieces[0]
-    rise_along, rise_across = math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
-    if abs(rise_along) >= abs(rise_across):
-        low = "head" if rise_along > 0 else "tail"
-    else:
-        low = "left" if rise_across > 0 else "right"
-    rise = DISPLAYS[display].small_unit(max(abs(rise_along), abs(rise_across)))
+    show = DISPLAYS[display]
+    along, across = _rises(site, pieces[0])
+    ways = [
+        (abs(along), "along the run", "head" if along > 0 else "tail"),
+        (abs(across), "across", "left" if across > 0 else "right"),
+    ]
+    ways = sorted((way for way in ways if show.small(way[0]) != show.small(0.0)), key=lambda way: -way[0])
     if site.seat == "scrape":
-        return f"scrape the ground level: {rise} over the foot, low on the {low} side"
+        takes = [f"{show.small_unit(rise)} {way}, low on the {low} side" for rise, way, low in ways]
+        return "scrape the ground level: " + "; ".join(takes)
     what = "wedge" if site.seat == "wedge" else "packing"
-    return f"{what} under the low edge, {low} side, {rise} thick there"
+    takes = [
+        f"{low} side {show.small_unit(rise)} thick (lifts {show.small_unit(rise / 2.0)} {way})"
+        for rise, way, low in ways
+    ]
+    return f"{what} under the low edge, " + ", ".join(takes)

@@ -18,10 +18,19 @@ from trackkit.cribbing.sites import Site, sort_fills
 from trackkit.cribbing.truck import Truck
 from trackkit.units import DISPLAYS, Display
 
-__all__ = ["CARD_STEPS", "card_text", "gap_card"]
+__all__ = ["CARD_STEPS", "READING", "card_text", "gap_card"]
 
 #: Steps of the card [m]: 1/4 in where inches are read, 5 mm otherwise.
 CARD_STEPS: Final = {"in": 0.00635, "cm": 0.005, "mm": 0.005}
+
+#: How the card is read, a line for each of its columns and what stands in them.
+READING: Final = (
+    "First column: the gap from the ground to the underside of the tie.",
+    "Second column: what goes in, the first piece on the ground, each next one on top of it. In brackets the "
+    "height that is left for the wedge, or that the shims make up.",
+    "'2 x shim' is two of them flat on each other; 'pair' is two wedges with their tips opposed; 'on edge' "
+    "is lumber on its narrow side.",
+)
 
 _COLUMNS: Final = (
     "gap_m", "made", "words", "pieces", "n_pieces", "closing", "item", "closing_m", "low_m", "high_m", "in_m",
@@ -178,7 +187,8 @@ def card_text(
     Returns
     -------
     str
-        One gap a line; a gap that can't be made is marked ``-- not with this truck``.
+        One gap a line; a gap that can't be made is marked ``-- not with this truck``. Below them how the
+        card is read, the notes, a caution, and a newline at the end.
     """
     show = DISPLAYS[display]
     labels = [show.small(float(gap)) for gap in card["gap_m"]]
@@ -192,9 +202,9 @@ def card_text(
     closing = (
         "Hold the rail from its side, fingers out from under. Slide the wedge in snug, never drive it up."
     )
-    for note in (*notes, closing):
+    for note in (*READING, *notes, closing):
         lines += _wrapped("", note, width)
-    return "\n".join(lines)
+    return "\n".join(lines) + "\n"
 
 
 def _wrapped(label: str, text: str, width: int) -> list[str]:

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Truck
 
-__all__ = ["Closer", "change_chance", "closers_of", "height_bands"]
+__all__ = ["Closer", "change_chance", "closers_of", "height_bands", "spare_of"]
 
 Floats = NDArray[np.float64]
 
@@ -26,13 +26,15 @@ class Closer:
     ----------
     kind : {'none', 'shim', 'single', 'pair'}
     takes : tuple of (int, int)
-        Place on the truck and how many.
+        Place on the truck and how many; the shims under a wedge come last.
     low, high : float
         Its travel: the heights that it can close [m].
     start, stop : float
         The part of the travel over which it is planned at this price [m].
     price : float
         In boxes handled.
+    packed : float
+        Of its height, what shims lying flat under the wedge make up [m].
     """
 
     kind: Literal["none", "shim", "single", "pair"]
@@ -42,13 +44,16 @@ class Closer:
     start: float
     stop: float
     price: float
+    packed: float = 0.0
 
 
-def closers_of(truck: Truck, *, bearing: float, rules: StackRules) -> tuple[Closer, ...]:
+def closers_of(
+    truck: Truck, *, bearing: float, rules: StackRules, packed: bool = False
+) -> tuple[Closer, ...]:
     """Return every closing piece this truck allows under a tie ``bearing`` wide.
 
     A wedge shorter than the bearing is left out. One that is steeper than friction surely holds is
-    kept; the plan cautions.
+    kept; the plan cautions. With ``packed`` every wedge may stand on shims too.
     """
     found = [Closer("none", (), -rules.snug, rules.snug, -rules.snug, rules.snug, 0.0)]
     found += _shims(truck, rules)
@@ -68,13 +73,40 @@ def closers_of(truck: Truck, *, bearing: float, rules: StackRules) -> tuple[Clos
         low, high = piece.wedge.pair_range(bearing)
         start, stop = _spared(low, high, rules)
         found.append(Closer("pair", ((place, 2),), low, high, start, stop, 2.0 * price + rules.pair_cost))
+    if packed:
+        found += _packed(found)
     return tuple(found)
 
 
 def _spared(low: float, high: float, rules: StackRules) -> tuple[float, float]:
-    """Return the travel without what is kept in hand at both ends (at most a quarter at each)."""
-    spare = min(rules.wedge_spare, (high - low) / 4.0)
+    spare = spare_of(low, high, rules)
     return low + spare, high - spare
+
+
+def spare_of(low: float, high: float, rules: StackRules) -> float:
+    """Return the travel of a wedge that is kept in hand at each end, at most a quarter of it [m]."""
+    return min(rules.wedge_spare, (high - low) / 4.0)
+
+
+def _packed(plain: Sequence[Closer]) -> list[Closer]:
+    """Return every wedge, single or in pairs, on every lot of shims."""
+    found = []
+    for shims in (closer for closer in plain if closer.kind == "shim"):
+        height = round((shims.low + shims.high) / 2.0, 9)
+        for wedge in (closer for closer in plain if closer.kind in ("single", "pair")):
+            found.append(
+                Closer(
+                    kind=wedge.kind,
+                    takes=wedge.takes + shims.takes,
+                    low=wedge.low + height,
+                    high=wedge.high + height,
+                    start=wedge.start + height,
+                    stop=wedge.stop + height,
+                    price=wedge.price + shims.price,
+                    packed=height,
+                )
+            )
+    return found
 
 
 def _shims(truck: Truck, rules: StackRules) -> list[Closer]:
@@ -145,13 +177,13 @@ def height_bands(
     price : ndarray, shape (c, b)
         Price of the closing piece with its chance of change, in boxes handled.
     """
-    sd = np.atleast_1d(np.asarray(sd, dtype=float))[:, None, None]
+    each, which = np.unique(np.atleast_1d(np.asarray(sd, dtype=float)), return_inverse=True)
     low = np.array([closer.low for closer in closers])[None, :, None]
     high = np.array([closer.high for closer in closers])[None, :, None]
     start = np.array([closer.start for closer in closers])[None, :, None]
     stop = np.array([closer.stop for closer in closers])[None, :, None]
     limits = np.asarray(rules.chance_bands)
-    half = _half_width(low, high, sd, limits)
+    half = _half_width(low, high, each[:, None, None], limits)[which]
     middle = (low + high) / 2.0
     steps = np.concatenate(([0.0], limits[1:])) * rules.change_cost
     price = np.array([closer.price for closer in closers])[:, None] + steps

@@ -75,19 +75,28 @@ class Formulation:
 
 
 def formulate(
-    sites: Sequence[Site], truck: Truck, rules: StackRules, *, all_pieces: bool = False
+    sites: Sequence[Site],
+    truck: Truck,
+    rules: StackRules,
+    *,
+    all_pieces: bool = False,
+    packed: bool = False,
 ) -> Formulation:
     """Return the integer program that chooses a stack for every place.
 
     Places that cannot be served at all are left out of the program and listed. Pieces that cannot run
-    out have no row in it, unless ``all_pieces`` asks for them.
+    out have no row in it, unless ``all_pieces`` asks for them. With ``packed`` wedges may stand on shims,
+    which is for the few places that nothing else serves (`trackkit.cribbing.resort`).
     """
-    workshop = Workshop(truck, rules, sites)
+    workshop = Workshop(truck, rules, sites, packed=packed)
     served, small, parted = list(sites), set[str](), []
     while True:  # each turn excuses a foot, parts a joint, or ends
         purposes = workshop.purposes(served, small)
         reached = {
-            owner for purpose in purposes for i in purpose.serving.owner for owner in purpose.owners[i]
+            owner
+            for purpose in purposes
+            for i in np.unique(purpose.serving.owner)
+            for owner in purpose.owners[i]
         }
         again, lost = False, []
         for number, site in enumerate(served):
@@ -106,37 +115,42 @@ def formulate(
         gone = set(map(id, parted))
         served = [part for site in served for part in (split(site) if id(site) in gone else (site,))]
         served.sort(key=lambda site: site.key)
-    unserved = tuple(workshop.unserved(site) for site in lost)
+    unserved = tuple(Unserved(site, workshop) for site in lost)
     if lost:
         gone = set(map(id, lost))
         served = [site for site in served if id(site) not in gone]
         purposes = workshop.purposes(served, small)
     low_feet = frozenset(number for number, site in enumerate(served) if label_of(site) in small)
-    parts = (workshop, tuple(served), purposes, low_feet, tuple(parted), unserved, all_pieces)
+    joined = _join(workshop, tuple(served), purposes, all_pieces=all_pieces)
+    parts = (workshop, tuple(served), purposes, low_feet, tuple(parted), unserved)
     if not all_pieces:
-        plain = _assemble(*parts, cheapest_only=True)
+        plain = _assemble(joined, *parts, cheapest_only=True)
         alone = each_by_itself(plain.program)
         if alone is not None and alone.proven:
             return plain
-    return _assemble(*parts, cheapest_only=False)
+    return _assemble(joined, *parts, cheapest_only=False)
 
 
-def _assemble(
-    shop: Workshop,
-    sites: tuple[Site, ...],
-    purposes: Sequence[Purpose],
-    small_foot: frozenset[int],
-    parted: tuple[Site, ...],
-    unserved: tuple[Unserved, ...],
-    all_pieces: bool,
-    *,
-    cheapest_only: bool,
-) -> Formulation:
-    """Join the purposes into one program, and drop what cannot matter.
+@dataclass(frozen=True)
+class _Joined:
+    """All columns and patterns there are, and the pieces that could run out."""
 
-    With ``cheapest_only``, one pattern and one column stay for each purpose they could serve: that is
-    enough if nothing runs out.
-    """
+    owner: Ints
+    other: Ints
+    cell: Ints
+    cost: Ints
+    use: Ints
+    closers: Ints
+    footed: NDArray[np.bool_]
+    patterns: tuple[Ints, Ints, Ints, Ints, Ints]
+    stock: Ints
+    binding: Ints
+
+
+def _join(
+    shop: Workshop, sites: tuple[Site, ...], purposes: Sequence[Purpose], *, all_pieces: bool
+) -> _Joined:
+    """Join the purposes into one table of columns and one of patterns."""
     n_items = len(shop.truck.pieces)
     takes = _takes(shop.closers, n_items)
     owner, other, cell, cost, closers, footed = _columns(purposes, shop, sites)
@@ -146,10 +160,34 @@ def _assemble(
     if shop.seat_wedge >= 0:
         wedged = np.array([site.seat == "wedge" for site in sites], dtype=bool)[owner] & footed
         use[wedged, shop.seat_wedge] += 1
-    p_purpose, p_row, p_cell, p_cost, p_use = _patterns(purposes)
+    patterns = _patterns(purposes)
     stock = np.array([piece.count for piece in shop.truck.pieces], dtype=np.int64)
-    binding = binding_pieces(len(sites), owner, other, cell, use, p_cell, p_use, stock)
-    binding = np.arange(n_items) if all_pieces else binding
+    if all_pieces:
+        binding = np.arange(n_items)
+    else:
+        binding = binding_pieces(len(sites), owner, other, cell, use, patterns[2], patterns[4], stock)
+    return _Joined(owner, other, cell, cost, use, closers, footed, patterns, stock, binding)
+
+
+def _assemble(
+    joined: _Joined,
+    shop: Workshop,
+    sites: tuple[Site, ...],
+    purposes: Sequence[Purpose],
+    small_foot: frozenset[int],
+    parted: tuple[Site, ...],
+    unserved: tuple[Unserved, ...],
+    *,
+    cheapest_only: bool,
+) -> Formulation:
+    """Make one program of what was joined, and drop what cannot matter.
+
+    With ``cheapest_only``, one pattern and one column stay for each purpose they could serve: that is
+    enough if nothing runs out.
+    """
+    owner, other, cell, cost, use = joined.owner, joined.other, joined.cell, joined.cost, joined.use
+    closers, footed, binding = joined.closers, joined.footed, joined.binding
+    p_purpose, p_row, p_cell, p_cost, p_use = joined.patterns
     rivals = binding[:0] if cheapest_only else binding
     keep = best_columns(owner, other, cell, cost, use[:, rivals])
     owner, other, cell, cost = owner[keep], other[keep], cell[keep], cost[keep]
@@ -172,7 +210,7 @@ def _assemble(
         groups.pair,
         np.array([len(group) for group in groups.members], dtype=np.int64),
         np.array([len(group) for group in groups.pair_members], dtype=np.int64),
-        stock[binding],
+        joined.stock[binding],
         np.full(len(binding), to_cost(_MISSING), dtype=np.int64),
         len(cells),
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,8 +77,8 @@ def intervals_of(
         heights = np.array([sites[number].heights[end] for number, end in ends])[:, None, None]
         low = np.ceil((heights - stop) / TICK - 1e-4).astype(np.int64)
         high = np.floor((heights - start) / TICK + 1e-4).astype(np.int64)
-        for place, (number, _) in enumerate(ends):
-            found[number].append(_compact(low[place], high[place], cost, reach))
+        for (number, _), intervals in zip(ends, _compact(low, high, cost, reach), strict=True):
+            found[number].append(intervals)
     return found
 
 
@@ -85,15 +86,17 @@ def _ceil(metres: float) -> int:
     return int(np.ceil(metres / TICK - 1e-4))
 
 
-def _compact(low: Ints, high: Ints, cost: Ints, reach: Ints) -> Intervals:
-    """Return the intervals that exist, each once, at its lowest price."""
+def _compact(low: Ints, high: Ints, cost: Ints, reach: Ints) -> list[Intervals]:
+    """Return for every tie end the intervals that exist, each once, at its lowest price."""
     exists = (low <= high) & (high >= 0)
     wider = np.ones_like(exists)
-    wider[:, 1:] = ~exists[:, :-1] | (low[:, 1:] < low[:, :-1]) | (high[:, 1:] > high[:, :-1])
-    closer, band = np.nonzero(exists & wider)
+    wider[..., 1:] = ~exists[..., :-1] | (low[..., 1:] < low[..., :-1]) | (high[..., 1:] > high[..., :-1])
+    end, closer, band = np.nonzero(exists & wider)
     ids = np.full((len(closer), 4), -1, dtype=np.int64)
     ids[:, 0] = closer
-    return Intervals(low[closer, band], high[closer, band], cost[closer, band], ids, reach[closer])
+    chosen = (low[end, closer, band], high[end, closer, band], cost[closer, band], ids, reach[closer])
+    bounds = np.searchsorted(end, np.arange(len(low) + 1)).tolist()
+    return [Intervals(*(values[a:b] for values in chosen)) for a, b in pairwise(bounds)]
 
 
 def both_at(first: Intervals, second: Intervals) -> Intervals:
@@ -242,8 +245,8 @@ def servings(
 def _same_columns(allowed: Ints, shift: Ints) -> Ints:
     """Return a group number for every foot: feet that no place tells apart share one."""
     both_ways = np.concatenate((allowed, np.where(allowed == 1, shift, 0)))
-    _, group = np.unique(both_ways, axis=1, return_inverse=True)
-    return np.asarray(group, dtype=np.int64).reshape(-1)
+    groups: dict[bytes, int] = {}
+    return np.array([groups.setdefault(foot.tobytes(), len(groups)) for foot in both_ways.T], dtype=np.int64)
 
 
 def nearest_fill(

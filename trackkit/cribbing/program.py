@@ -28,7 +28,7 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 #: Room first left above the relaxed optimum for the columns that stay in [cost units].
-_FIRST_ROOM: Final = 80.0
+_FIRST_ROOM: Final = 150.0
 #: Room where the first was too little for any whole solution.
 _SECOND_ROOM: Final = 2000.0
 

@@ -60,17 +60,16 @@ def _undominated_runs(order: Ints, same: NDArray[np.bool_], use: Ints) -> Ints:
     """Return what stays of each run of rivals; ``order`` has every run by rising cost."""
     if not len(order):
         return order
-    if use.shape[1] == 0:
-        return np.sort(order[~same])
-    starts = np.flatnonzero(~same)
-    kept: list[Ints] = []
-    for start, stop in zip(starts, np.append(starts[1:], len(order)), strict=True):
-        left = order[start:stop]
-        while len(left) > 1:
-            kept.append(left[:1])
-            left = left[1:][(use[left[1:]] < use[left[0]]).any(axis=1)]
-        kept.append(left)
-    return np.sort(np.concatenate(kept))
+    run, use = np.cumsum(~same), use[order]
+    left, kept = np.arange(len(order)), list[Ints]()
+    while len(left):  # each turn keeps the first of every run, and drops what it beats
+        first = np.diff(run[left], prepend=-1) != 0
+        leaders = left[first]
+        kept.append(leaders)
+        beside = leaders[np.cumsum(first) - 1][~first]
+        left = left[~first]
+        left = left[(use[left] < use[beside]).any(axis=1)]
+    return np.sort(order[np.concatenate(kept)])
 
 
 @dataclass(frozen=True)

@@ -90,7 +90,8 @@ class StackPlan:
         Only where something is short.
     cost, bound : float
         Cost of the cheapest choice in boxes handled (a missing piece weighs as 100), and what no choice
-        can go below. A few thousandths of it only tell choices of one price apart.
+        can go below, both of the places that need no last resort. A few
+        thousandths of it only tell choices of one price apart.
     proven : bool
         Whether the choice is proven to be the cheapest.
     alike_cost : float
@@ -137,19 +138,22 @@ class StackPlan:
         Returns
         -------
         DataFrame
-            support, side, station_m, ties, role, fill_m, fill_sd_m, stack (words), pile_m, closing, item,
-            closing_m, low_m, high_m, in_m, goes_in, from_side, stick_out_m, stick_side, seat, tilt_rad,
-            overhang_m, change_chance, same_as_neighbour, missing. Of a joint the closing columns are of
-            its first tie; the words have both.
+            support, side, station_m, ties, role, fill_m, fill_sd_m, stack (words), seat_raise_m (how far
+            the seat has the pile stand above the ground), pile_m, closing, item, closing_m, low_m, high_m,
+            in_m, goes_in, from_side, stick_out_m, stick_side, seat, tilt_rad, overhang_m, change_chance,
+            same_as_neighbour, missing. The fill is the greatest of its ties'; of a joint seat_raise_m and
+            the closing columns are of its first tie, whose fill they make up with pile_m, and the words
+            have both.
         """
         rows = [_row(stack, display) for stack in self.stacks]
         return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
 _COLUMNS = (
-    "support", "side", "station_m", "ties", "role", "fill_m", "fill_sd_m", "stack", "pile_m", "closing",
-    "item", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side", "stick_out_m", "stick_side",
-    "seat", "tilt_rad", "overhang_m", "change_chance", "same_as_neighbour", "missing",
+    "support", "side", "station_m", "ties", "role", "fill_m", "fill_sd_m", "stack", "seat_raise_m",
+    "pile_m", "closing", "item", "closing_m", "low_m", "high_m", "in_m", "goes_in", "from_side",
+    "stick_out_m", "stick_side", "seat", "tilt_rad", "overhang_m", "change_chance",
+    "same_as_neighbour", "missing",
 )  # fmt: skip
 
 
@@ -157,8 +161,8 @@ def _row(stack: Stack, display: str) -> tuple[object, ...]:
     end = stack.closing
     return (
         stack.support, stack.side, stack.station, " ".join(map(str, stack.ties)), stack.role, stack.fill,
-        stack.fill_sd, stack.words(display), stack.height, end.kind, end.item, end.height, end.low, end.high,
-        end.how_far_in, end.goes_in, end.from_side, end.stick_out, end.stick_side, stack.seat, stack.tilt,
-        stack.overhang, stack.change_chance, stack.same_as_neighbour,
+        stack.fill_sd, stack.words(display), end.seat_raise, stack.height, end.kind, end.item, end.height,
+        end.low, end.high, end.how_far_in, end.goes_in, end.from_side, end.stick_out, end.stick_side,
+        stack.seat, stack.tilt, stack.overhang, stack.change_chance, stack.same_as_neighbour,
         ", ".join(f"{n} {item}" for item, n in stack.missing),
     )  # fmt: skip

@@ -57,7 +57,7 @@ class StackRules:
         Where the person pushing walks: no wedge stands out there.
     slide_in : float
         A stack may be slid in under the tie, away from the walk side, by so much of its width: 1/6,
-        the kern of a rectangular foot, within which no edge lifts (statics).
+        within which no edge of a rectangular foot lifts (the kern, statics).
     foot_area : mapping of str to float
         Least area of the lowest piece by ground [m²]. Lawn 0.052 m²: 1.25 kN on 24 kPa, the figure
         for loam in the Chicago building code, 13-132-060(a) (archived); soft 0.12 m²: guess.

@@ -10,12 +10,15 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike, NDArray
 
 from trackkit.cribbing.rules import StackRules
 
-__all__ = ["Site", "Sorted", "sort_fills", "split"]
+__all__ = ["Site", "Sorted", "sort_fills", "split", "stands_clear"]
 
 _NEEDED: Final = ("support", "side", "fill_m")
+#: Stations that differ by less are the same [m].
+_SAME: Final = 1e-9
 
 
 @dataclass(frozen=True)
@@ -151,6 +154,43 @@ def split(site: Site) -> tuple[Site, ...]:
         part = replace(site, ties=(tie,), station=station, span=0.0, fills=(fill,), heights=(fill,))
         parts.append(replace(part, sds=(site.sds[place],)))
     return tuple(parts)
+
+
+def stands_clear(station: ArrayLike, half_length: float, from_: float, to: float) -> NDArray[np.bool_]:
+    """Return whether a stack stands clear of a stretch where nothing may stand.
+
+    A stack is as long along the run as its lowest piece, half of it on either side of its middle, and
+    not only as long as the tie on it.
+
+    Parameters
+    ----------
+    station : array_like
+        Middle of the stack: of one tie its station, of a joint the mean of its ties' [m].
+    half_length : float
+        Half the length of the lowest piece along the run [m].
+    from_, to : float
+        The stretch, in either order [m].
+
+    Returns
+    -------
+    ndarray of bool
+        True also where it just touches the stretch.
+
+    Raises
+    ------
+    ValueError
+        If the half length is negative.
+
+    Examples
+    --------
+    >>> stands_clear([1.0, 1.7, 1.8], 0.25, 2.0, 2.4)
+    array([ True,  True, False])
+    """
+    if not half_length >= 0:
+        raise ValueError(f"half_length must not be negative; got {half_length} m")
+    low, high = min(from_, to), max(from_, to)
+    middle = np.asarray(station, dtype=float)
+    return np.asarray((middle + half_length <= low + _SAME) | (middle - half_length >= high - _SAME))
 
 
 def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:

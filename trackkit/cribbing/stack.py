@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from functools import cached_property
+from typing import Literal
 
+from trackkit.cribbing.said import counted, pair_of
 from trackkit.units import DISPLAYS, Display
 
 __all__ = ["Closing", "Placed", "Stack"]
-
-_NUMBERS: Final = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
 
 
 @dataclass(frozen=True)
@@ -62,15 +62,20 @@ class Closing:
     tie : int
     kind : {'none', 'shim', 'single', 'pair'}
     item : str
-        What it is made of; several shims are joined by ' + '.
+        What it is made of, from the ground up, joined by ' + '.
     takes : tuple of (str, int)
-        Items and how many.
+        Items and how many; the shims under a wedge come last.
     height, low, high : float
-        Height at design, and its travel [m].
+        Height at design, and its travel, with the shims under a wedge [m].
     change_chance : float
         Chance that the height found on the day is outside its travel.
     how_far_in, overlap, goes_in, from_side, stick_out, stick_side
         As in `trackkit.cribbing.wedges.Entry`.
+    seat_raise : float
+        How far a seat has the pile stand above the ground at this tie; below 0 where a joint's ground is
+        scraped away there. The tie's fill is this, the pile and the closing piece [m].
+    packed : float
+        Of its height, what shims lying flat under the wedge make up [m].
     """
 
     tie: int
@@ -87,14 +92,31 @@ class Closing:
     from_side: str = ""
     stick_out: float = 0.0
     stick_side: str = ""
+    seat_raise: float = 0.0
+    packed: float = 0.0
+
+    @property
+    def gap(self) -> float:
+        """Height that is left to close once the shims under a wedge lie [m]."""
+        return self.height - self.packed
 
     def words(self, show: Display) -> str:
-        """Return ``wedge 18 mm, 180 mm in from outside`` or the like; '' for none."""
+        """Return ``wedge (gap 18 mm), from outside`` or the like; '' for none."""
         if self.kind == "none":
             return ""
-        what = {"shim": self.item, "single": self.item, "pair": f"pair of {self.item}"}[self.kind]
-        text = f"{what} {show.small_unit(self.height)}"
-        return f"{text}, {self.goes_in}" if self.goes_in else text
+        return f"{self.what} (gap {show.small_unit(self.gap)}){self.way}"
+
+    @property
+    def what(self) -> str:
+        """What closes, from the ground up: ``wedge``, ``pair of wedges``, ``2 x shim 6 + shim 2``."""
+        if self.kind != "pair":
+            return self.item
+        return self.item.removesuffix(self.takes[0][0]) + pair_of(self.takes[0][0])
+
+    @property
+    def way(self) -> str:
+        """How it goes in, behind a comma: ``, from outside``; '' for shims."""
+        return f", {self.goes_in}" if self.goes_in else ""
 
 
 @dataclass(frozen=True)
@@ -134,7 +156,10 @@ class Stack:
     missing : tuple of (str, int)
         Pieces of it that the truck is short of.
     seat_raise : float
-        What a seat under the low edge lifts the middle of the pile by [m].
+        What a seat under the low edge lifts the middle of the pile by; ``Closing.seat_raise`` has it at
+        each tie [m].
+    seat_item : str
+        The wedge that makes its seat, one of them; '' for none.
     small_foot : bool
         Its lowest piece is smaller than this ground asks for, because the fill is too low for a pad.
     """
@@ -158,6 +183,7 @@ class Stack:
     same_as_neighbour: bool = False
     missing: tuple[tuple[str, int], ...] = ()
     seat_raise: float = 0.0
+    seat_item: str = ""
     small_foot: bool = False
 
     @property
@@ -170,33 +196,48 @@ class Stack:
         """Height of the pile without its closing piece [m]."""
         return sum(piece.thickness for piece in self.pieces)
 
+    @cached_property
+    def takes(self) -> dict[str, int]:
+        """What it takes off the truck; a piece through to the other side counts on the left."""
+        taken: dict[str, int] = {}
+        here = [piece for piece in self.pieces if not piece.both_ends or self.side == "left"]
+        lots = [(piece.item, piece.per_layer) for piece in here]
+        lots += [lot for closing in self.closings for lot in closing.takes]
+        lots += [(self.seat_item, 1)] if self.seat_item else []
+        for item, count in lots:
+            taken[item] = taken.get(item, 0) + count
+        return taken
+
     @property
     def pile(self) -> tuple[tuple[str, bool, int], ...]:
         """What tells one pile from another: item, on edge and pieces a layer, from the ground up."""
         return tuple((piece.item, piece.on_edge, piece.per_layer) for piece in self.pieces)
 
     def words(self, display: str = "mm") -> str:
-        """Return the stack from the ground up: ``half + 2x4 + wedge 18 mm, from outside``."""
+        """Return the stack from the ground up: ``seat (lifts 19 mm) + half + wedge (gap 18 mm)``."""
         show = DISPLAYS[display]
-        layers: list[str] = []
-        for piece in self.pieces:
-            layers.append(piece.words())
-        parts = _counted(layers)
-        ends = [closing.words(show) for closing in self.closings]
-        if len(set(ends)) == 1:
-            parts += [ends[0]] if ends[0] else []
-        else:
-            names = zip(self.ties, ends, strict=True)
-            parts.append(", ".join(f"tie {tie}: {end or 'nothing'}" for tie, end in names))
-        return " + ".join(parts) or "nothing"
+        lifts = show.small(self.seat_raise) != show.small(0.0)
+        seat = f"seat (lifts {show.small_unit(self.seat_raise)})" if lifts else "seat"
+        parts = (seat if self.seat else "", self.pile_words, self._end_words(show))
+        return " + ".join(part for part in parts if part) or "nothing"
 
+    @property
+    def pile_words(self) -> str:
+        """The pile from the ground up: ``half + two 2x4``."""
+        return " + ".join(counted([piece.words() for piece in self.pieces]))
 
-def _counted(layers: list[str]) -> list[str]:
-    """Join equal layers that lie on each other: ``two half``."""
-    found: list[tuple[str, int]] = []
-    for layer in layers:
-        if found and found[-1][0] == layer:
-            found[-1] = (layer, found[-1][1] + 1)
-        else:
-            found.append((layer, 1))
-    return [layer if n == 1 else f"{_NUMBERS.get(n, str(n))} {layer}" for layer, n in found]
+    def _end_words(self, show: Display) -> str:
+        """Return the closing pieces: of a joint what goes under each of its ties."""
+        first = self.closings[0]
+        if len(self.closings) == 1:
+            return first.words(show)
+        if all((end.what, end.way) == (first.what, first.way) for end in self.closings):
+            if first.kind == "none":
+                return ""
+            gaps = [show.small_unit(end.gap) for end in self.closings]
+            if len(set(gaps)) == 1:
+                return f"{first.what} under each tie (gap {gaps[0]}){first.way}"
+            each = ", ".join(f"{gap} at tie {tie}" for gap, tie in zip(gaps, self.ties, strict=True))
+            return f"{first.what} under each tie (gap {each}){first.way}"
+        names = zip(self.ties, self.closings, strict=True)
+        return "; ".join(f"tie {tie}: {end.words(show) or 'nothing'}" for tie, end in names)

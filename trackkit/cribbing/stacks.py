@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from trackkit.cribbing.advice import advise, bare_candidates
-from trackkit.cribbing.assign import Choice, assign, make_alike
-from trackkit.cribbing.build import build_stack, place_pieces
-from trackkit.cribbing.formulate import Formulation, formulate
+from trackkit.cribbing.assign import assign, make_alike
+from trackkit.cribbing.chosen import (
+    build_choices,
+    mark_missing,
+    mark_neighbours,
+    shortages_of,
+    taken_by,
+)
+from trackkit.cribbing.formulate import formulate
 from trackkit.cribbing.heights import COST_UNITS
-from trackkit.cribbing.options import nearest_fill
 from trackkit.cribbing.program import solve
-from trackkit.cribbing.results import Shortage, Stack, StackPlan, Unfillable
+from trackkit.cribbing.resort import fill_the_rest, spare_pieces
+from trackkit.cribbing.results import StackPlan, Unfillable
 from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.said import fine
 from trackkit.cribbing.sites import Site, sort_fills
 from trackkit.cribbing.truck import Piece, Truck
 from trackkit.cribbing.workshop import Unserved
@@ -63,6 +67,7 @@ def choose_stacks(
     -----
     The order of rows and of the truck's pieces does not matter. The optimum is proven by an integer
     program (`trackkit.cribbing.program`); afterwards neighbours are made alike where that costs little.
+    Places that it cannot serve get a last resort (`trackkit.cribbing.resort`) from what is left.
     """
     rules, show = rules or StackRules(), DISPLAYS[display]
     own = Truck(tuple(sorted(truck.pieces, key=_order)), truck.notes)
@@ -73,12 +78,16 @@ def choose_stacks(
     if solution is None:
         raise CannotDo(f"no choice of stacks was found in {rules.time_limit:g} s; raise the time limit")
     choices, extra = make_alike(formulation, solution, assign(formulation, solution), rules)
-    stacks, used = _stacks(formulation, choices, own, rules, display)
-    shortages = _shortages(used, own)
-    stacks = _mark_missing(stacks, used, own)
-    unfillable = [_unfillable(one, rules, show) for one in formulation.unserved]
+    planned = build_choices(formulation, choices, own, rules, display)
+    resorted = fill_the_rest(planned, formulation.unserved, own, rules, display)
+    built = spare_pieces(resorted.built, own, rules, display)
+    stacks = mark_missing(mark_neighbours([stack for _, stack in built]), own)
+    used = taken_by(stacks)
+    shortages = shortages_of(used, own)
+    proven = solution.proven and resorted.proven
+    unfillable = [_unfillable(one, rules, show) for one in resorted.unserved]
     unfillable += _too_high([site for site in asked.sites if max(site.fills) > rules.top], rules, show)
-    unfillable.sort(key=lambda one: (one.support, one.side, one.ties))
+    unfillable.sort(key=lambda one: (one.ties, one.side, one.support))
     return StackPlan(
         stacks=stacks,
         shortages=shortages,
@@ -88,17 +97,17 @@ def choose_stacks(
         bare_candidates=bare_candidates(_with_stations(fills), stacks, shortages, rules),
         cost=solution.cost / COST_UNITS,
         bound=solution.bound / COST_UNITS,
-        proven=solution.proven,
+        proven=proven,
         alike_cost=extra / COST_UNITS,
         advisories=advise(
             stacks,
             shortages,
             unfillable,
             asked.negative,
-            formulation.split,
+            formulation.split + resorted.split,
             truck,
             rules,
-            proven=solution.proven,
+            proven=proven,
             show=show,
         ),
         truck=truck,
@@ -110,88 +119,12 @@ def _order(piece: Piece) -> tuple[str, float, str]:
     return (piece.kind, -piece.thickness, piece.item)
 
 
-def _stacks(
-    formulation: Formulation, choices: Sequence[Choice], truck: Truck, rules: StackRules, display: str
-) -> tuple[tuple[Stack, ...], Counter[str]]:
-    """Return every stack, and all the pieces that they take."""
-    built: list[Stack] = []
-    used: Counter[str] = Counter()
-    for number, (site, choice) in enumerate(zip(formulation.sites, choices, strict=True)):
-        purpose = formulation.purposes[formulation.pattern_purpose[choice.pattern]]
-        row = int(formulation.pattern_row[choice.pattern])
-        pieces = place_pieces(purpose.patterns, row, kind=purpose.kind)
-        closers = _closers(formulation, choice, site.side, len(site.ties))
-        stack = build_stack(
-            site,
-            pieces,
-            [formulation.closers[place] for place in closers],
-            truck,
-            rules,
-            small_foot=number in formulation.small_foot,
-            display=display,
-        )
-        before = next((one for one in reversed(built) if one.side == stack.side), None)
-        stack = replace(stack, same_as_neighbour=before is not None and before.pile == stack.pile)
-        built.append(stack)
-        if choice.partner < 0 or site.side == "left":
-            for place, count in enumerate(purpose.patterns.use[row]):
-                used[truck.pieces[place].item] += int(count)
-        for closing in stack.closings:
-            used.update(dict(closing.takes))
-        if site.seat == "wedge" and pieces:
-            used[truck.pieces[formulation.seat_wedge].item] += 1
-    return tuple(built), Counter({item: count for item, count in used.items() if count})
-
-
-def _closers(formulation: Formulation, choice: Choice, side: str, ends: int) -> NDArray[np.int64]:
-    row: NDArray[np.int64] = formulation.column_closers[choice.column]
-    if choice.partner >= 0:  # the left end's come first in a pile under both ends
-        return row[:1] if side == "left" else row[1:2]
-    return row[:ends]
-
-
-def _shortages(used: Counter[str], truck: Truck) -> tuple[Shortage, ...]:
-    return tuple(
-        Shortage(piece.item, piece.kind, used[piece.item] - piece.count, piece.count)
-        for piece in truck.pieces
-        if used[piece.item] > piece.count
-    )
-
-
-def _mark_missing(stacks: tuple[Stack, ...], used: Counter[str], truck: Truck) -> tuple[Stack, ...]:
-    """Mark the stacks that go short: corners are built first, then what stands between them."""
-    left = {piece.item: piece.count for piece in truck.pieces}
-    if all(used[item] <= count for item, count in left.items()):
-        return stacks
-    marked = list(stacks)
-    for place in sorted(range(len(stacks)), key=lambda i: (stacks[i].role != "set", i)):
-        stack, missing = stacks[place], Counter[str]()
-        for item, count in _takes(stack).items():
-            short = count - max(min(count, left[item]), 0)
-            left[item] -= count
-            if short:
-                missing[item] = short
-        marked[place] = replace(stack, missing=tuple(sorted(missing.items())))
-    return tuple(marked)
-
-
-def _takes(stack: Stack) -> Counter[str]:
-    taken: Counter[str] = Counter()
-    for piece in stack.pieces:
-        if not piece.both_ends or stack.side == "left":
-            taken[piece.item] += piece.per_layer
-    for closing in stack.closings:
-        taken.update(dict(closing.takes))
-    return taken
-
-
 def _unfillable(one: Unserved, rules: StackRules, show: Display) -> Unfillable:
     fill = max(one.site.fills)
-    near = nearest_fill(one.site, one.purpose_patterns, one.foot, one.closers, rules.top)
-    near = _nearer(near, rules.touch, fill)
+    near = _nearer(one.nearest, rules.touch, fill)
     reason = (
-        f"nothing on the truck closes {show.small_unit(fill)} ({1000 * fill:.1f} mm), whatever its counts; "
-        f"the nearest fill that would work is {show.small_unit(near)} ({1000 * near:.1f} mm)"
+        f"nothing on the truck closes {show.small_unit(fill)} ({fine(show, fill)}), whatever its counts; "
+        f"the nearest fill that would work is {show.small_unit(near)} ({fine(show, near)})"
     )
     return Unfillable(one.site.support, one.site.side, one.site.ties, fill, near, reason)
 

@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 
 from trackkit.cribbing.closers import Closer, closers_of
 from trackkit.cribbing.heights import TICK, Patterns, build_patterns, lay_pieces
-from trackkit.cribbing.options import Intervals, Rooms, Serving, both_at, feet_of, intervals_of, servings
+from trackkit.cribbing.options import (
+    Intervals,
+    Rooms,
+    Serving,
+    both_at,
+    feet_of,
+    intervals_of,
+    nearest_fill,
+    servings,
+)
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
@@ -39,9 +48,14 @@ class Unserved:
     """A place where nothing works, whatever the counts."""
 
     site: Site
-    purpose_patterns: Patterns
-    foot: tuple[Ints, Ints]
-    closers: tuple[Closer, ...]
+    shop: Workshop
+
+    @property
+    def nearest(self) -> float:
+        """The fill nearest to this place's that could be closed there [m]; NaN if there is none."""
+        foot = feet_of(self.site, self.shop.laid, self.shop.rules, any_foot=True)
+        closers = self.shop.by_bearing[self.site.bearing][1]
+        return nearest_fill(self.site, self.shop.higher(self.site), foot, closers, self.shop.rules.top)
 
 
 def label_of(site: Site) -> str:
@@ -52,14 +66,16 @@ def label_of(site: Site) -> str:
 class Workshop:
     """What is the same for all places: layers, patterns by purpose, closing pieces by bearing."""
 
-    def __init__(self, truck: Truck, rules: StackRules, sites: Sequence[Site]) -> None:
+    def __init__(
+        self, truck: Truck, rules: StackRules, sites: Sequence[Site], *, packed: bool = False
+    ) -> None:
         self.truck, self.rules = truck, rules
         self.laid = lay_pieces(truck, rules)
         self.top = max((max(site.heights) for site in sites), default=0.0) + rules.snug
         self.closers: tuple[Closer, ...] = ()
         self.by_bearing: dict[float, tuple[int, tuple[Closer, ...]]] = {}
         for bearing in sorted({site.bearing for site in sites}):
-            own = closers_of(truck, bearing=bearing, rules=rules)
+            own = closers_of(truck, bearing=bearing, rules=rules, packed=packed)
             self.by_bearing[bearing] = (len(self.closers), own)
             self.closers += own
         reaches = sorted(
@@ -69,16 +85,17 @@ class Workshop:
         self.rooms = Rooms([math.ceil(high / TICK - 1e-4) for high in [max(lows, default=0.0), *reaches]])
         wedges = [place for place, piece in enumerate(truck.pieces) if piece.kind == "wedge"]
         self.seat_wedge = max(wedges, key=lambda place: (truck.pieces[place].count, -place), default=-1)
-        self.patterns: dict[tuple[bool, ...] | None, Patterns] = {}
+        self.patterns: dict[tuple[tuple[bool, ...] | None, float], Patterns] = {}
 
-    def pattern_set(self, long_enough: tuple[bool, ...] | None) -> Patterns:
-        """Return the patterns for a purpose; they are made once."""
-        if long_enough not in self.patterns:
+    def pattern_set(self, long_enough: tuple[bool, ...] | None, *, top: float | None = None) -> Patterns:
+        """Return the patterns for a purpose, up to the highest place or to ``top``; they are made once."""
+        top = self.top if top is None else top
+        if (long_enough, top) not in self.patterns:
             flags = None if long_enough is None else np.array(long_enough, dtype=bool)
-            self.patterns[long_enough] = build_patterns(
-                self.laid, len(self.truck.pieces), self.rules, top=self.top, long_enough=flags
+            self.patterns[long_enough, top] = build_patterns(
+                self.laid, len(self.truck.pieces), self.rules, top=top, long_enough=flags
             )
-        return self.patterns[long_enough]
+        return self.patterns[long_enough, top]
 
     def purpose_of(self, site: Site) -> tuple[bool, ...] | None:
         """Return which layers carry both ties of a joint with one piece; None for one tie."""
@@ -110,10 +127,12 @@ class Workshop:
         return found
 
     def _one(self, ends: list[Intervals], offset: int) -> Intervals:
-        shifted = [
-            replace(end, closers=np.where(end.closers >= 0, end.closers + offset, end.closers))
-            for end in ends
-        ]
+        shifted = ends
+        if offset:
+            shifted = [
+                replace(end, closers=np.where(end.closers >= 0, end.closers + offset, end.closers))
+                for end in ends
+            ]
         return shifted[0] if len(shifted) == 1 else both_at(shifted[0], shifted[1])
 
     def _pairs(self, sites: Sequence[Site]) -> list[tuple[int, int]]:
@@ -133,11 +152,10 @@ class Workshop:
                 pairs.append((i, j))
         return pairs
 
-    def unserved(self, site: Site) -> Unserved:
-        """Return a place that cannot be served, with what is needed to find the nearest fill."""
-        foot = feet_of(site, self.laid, self.rules, any_foot=True)
-        patterns = self.pattern_set(self.purpose_of(site))
-        return Unserved(site, patterns, foot, self.by_bearing[site.bearing][1])
+    def higher(self, site: Site) -> Patterns:
+        """Return the patterns for a place up to one piece more than the highest place asks for."""
+        most = self.top + max((one.thickness for one in self.laid), default=0.0)
+        return self.pattern_set(self.purpose_of(site), top=min(most, self.rules.top))
 
 
 def _never_bare(first: tuple[Ints, Ints], second: tuple[Ints, Ints]) -> tuple[Ints, Ints]:

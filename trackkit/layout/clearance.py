@@ -7,7 +7,7 @@ points of the ground they are made of, so that what rests on a row hangs on thos
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -58,9 +58,10 @@ class Rows:
     parts : array, shape (n, points)
         Share of each point in a row's height; an obstacle of given height has none.
     labels : tuple of str
-        In the crew's words: "tie 4 left", "middle of tie 4", "obstacle 1".
-    ground : array, shape (2 * ties,)
-        Height of the ground at the tie ends [m].
+        In the crew's words: "tie 4 left", "middle of tie 4",
+        "obstacle 1 (sprinkler head, 6.00 m)".
+    mean : array, shape (points,)
+        Expected height of each point [m].
     drops : array, shape (2 * ties,)
         How far each tie's underside lies above the line [m]: 0 unless sections differ in height.
     """
@@ -70,8 +71,17 @@ class Rows:
     points: tuple[Point, ...]
     parts: FloatArray
     labels: tuple[str, ...]
-    ground: FloatArray
+    mean: FloatArray
     drops: FloatArray
+
+    @property
+    def ground(self) -> FloatArray:
+        """Height of the ground at the tie ends, shape (2 * ties,) [m]."""
+        return self.mean[: len(self.drops)]
+
+    def over(self, mean: FloatArray) -> Rows:
+        """Return the same rows over other heights of their points, shape (points,) [m]."""
+        return replace(self, heights=self.heights + self.parts @ (mean - self.mean), mean=mean)
 
 
 def clearance_rows(
@@ -148,7 +158,7 @@ def clearance_rows(
         points=tuple(every),
         parts=matrix,
         labels=(*labels, *(label for *_, label in named)),
-        ground=mean[:n],
+        mean=mean,
         drops=np.repeat(drop, 2),
     )
 
@@ -179,7 +189,9 @@ def _obstacles(
             need = clearance.over + clearance.truck_drop - run.rail_top
         else:
             continue
-        found.append((station, height + need, point, f"obstacle {number}"))
+        note = str(row.get("note") or "")
+        where = f"{note + ', ' if note else ''}{run.display.long(station)}"
+        found.append((station, height + need, point, f"obstacle {number} ({where})"))
     return found
 
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from trackkit.layout.doubt import Doubt
 from trackkit.layout.grounds import FloatArray, Point
 from trackkit.layout.laid import Run
+from trackkit.layout.resting import Resting
 from trackkit.layout.straight import interpolation
 from trackkit.problems import Advisory
 
@@ -37,7 +38,7 @@ class FinishedLine:
     reference : str
         What the line is set from, in the crew's words.
     rests_on : tuple of str
-        Labels of the rows it rests on: "tie 4 left", "obstacle 1".
+        Labels of the rows it rests on: "tie 4 left", "obstacle 1 (6.00 m)".
     knots_station, knots_height : array, shape (k,)
         Its corners [m]: head and tail, and the joints if it follows the ground.
     contacts : tuple of Point
@@ -55,6 +56,8 @@ class FinishedLine:
     chance_touch : float
         Chance that any tie end touches, when a confidence was asked for; else NaN.
     advisories : tuple of Advisory
+    resting : Resting
+        How it was fitted, for trying it over other heights.
     """
 
     kind: str
@@ -72,6 +75,7 @@ class FinishedLine:
     turns: int
     chance_touch: float
     advisories: tuple[Advisory, ...]
+    resting: Resting
 
     def height(self, station: npt.ArrayLike) -> FloatArray:
         """Return the height of the tie undersides [m]; beyond the ends the line runs on straight."""

@@ -1,6 +1,9 @@
-"""Which tie end governs the line: with uncertain readings a chance for each, not a place."""
+"""What governs the line: with uncertain readings a chance for each point, not a place."""
 
 from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -8,40 +11,74 @@ import pandas as pd
 from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, GroundLike
 
-__all__ = ["governing_chances"]
+__all__ = ["Governing", "governing_chances"]
+
+#: Draws of the ground: many where the line keeps its shape, fewer where each draw is solved anew.
+DRAWS, SOLVED = 10_000, 400
+
+
+@dataclass(frozen=True, eq=False)
+class Governing:
+    """Chances to govern the line.
+
+    Attributes
+    ----------
+    table : DataFrame
+        tie, side, station_m, chance (that the line rests on this tie end); one row a tie end, left
+        before right. A line that rests on several points at once has chances that add up to more
+        than 1; where an obstacle may govern they add up to less.
+    another : float
+        Chance that the line rests on other points than the ones found.
+    likeliest : str
+        The point on which it rests most often: "tie 4 left", "obstacle 1 (6.00 m)".
+    draws : int
+        A chance p is known to ``sqrt(p (1 - p) / draws)``.
+    """
+
+    table: pd.DataFrame
+    another: float
+    likeliest: str
+    draws: int
 
 
 def governing_chances(
-    ground: GroundLike, line: FinishedLine, *, draws: int = 10_000, seed: int = 1
-) -> pd.DataFrame:
-    """Return the chance of every tie end to be the highest above the line's own shape.
+    ground: GroundLike, line: FinishedLine, *, draws: int | None = None, seed: int = 1
+) -> Governing:
+    """Return the chances of tie ends, and of obstacles, to govern the line.
 
-    On a level line that is the highest ground. The line's grade is taken as it is.
+    The ground is drawn again and again from its heights and their doubt. A level line, or one at a
+    given grade, moves up and down; one with least fill, or that follows the ground, is worked out
+    anew over every draw. Of a line held at a given height it is the chance to be the highest above it.
 
     Parameters
     ----------
     ground : GroundLike
     line : FinishedLine
-    draws : int
-        A chance p is known to sqrt(p (1 - p) / draws): 0.5 % at most by default.
+    draws : int, optional
+        By default 10,000, or 400 where the line is worked out anew: known to 2.5 % then, at worst.
     seed : int
         Of the draws: the same input gives the same chances.
 
-    Returns
-    -------
-    DataFrame
-        tie, side, station_m, chance; one row a tie end, left before right. Equally high ends in
-        one draw (a flat slab) are counted as the first of them.
+    Notes
+    -----
+    Ties stay where they lie on the line found. Equally high ends in one draw (a flat slab) are
+    counted as the first of them.
     """
-    points = line.run.tie_points()
-    stations = np.repeat(line.run.ties["station_m"].to_numpy(dtype=float), 2)
-    above = ground.draw(points, draws, seed) - line.height(stations)
-    wins = np.bincount(np.argmax(above, axis=1), minlength=len(points))
-    return pd.DataFrame(
+    resting = line.resting
+    draws = draws or (DRAWS if resting.keeps_shape else SOLVED)
+    rows = resting.rows
+    found = Counter(resting.rows_rested_on(ground.draw(rows.points, draws, seed)))
+    counts = np.zeros(len(rows.labels))
+    for rested, count in found.items():
+        counts[list(rested)] += count
+    usual = tuple(sorted(rows.labels.index(label) for label in line.rests_on))
+    ties = line.run.ties
+    table = pd.DataFrame(
         {
-            "tie": np.repeat(line.run.ties["tie"].to_numpy(), 2),
-            "side": list(SIDES) * len(line.run.ties),
-            "station_m": stations,
-            "chance": wins / draws,
+            "tie": np.repeat(ties["tie"].to_numpy(), 2),
+            "side": list(SIDES) * len(ties),
+            "station_m": np.repeat(ties["station_m"].to_numpy(dtype=float), 2),
+            "chance": counts[: 2 * len(ties)] / draws,
         }
     )
+    return Governing(table, 1.0 - found[usual] / draws, rows.labels[int(counts.argmax())], draws)

@@ -18,8 +18,9 @@ from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import FloatArray, GroundLike
 from trackkit.layout.laid import Run
 from trackkit.layout.reference import Held, LensHeight, RailHeight, Reference
+from trackkit.layout.resting import Fit, Shape
 from trackkit.layout.rolling import Rolling
-from trackkit.layout.solve import Fit, Options, Shape, solve
+from trackkit.layout.solve import Options, solve
 from trackkit.layout.straight import Straight, at_grade, least_fill, least_fill_through
 
 __all__ = [

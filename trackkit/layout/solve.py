@@ -7,7 +7,6 @@ under them is another, and the line with it: the two are solved in turn until th
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -20,10 +19,11 @@ from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, FloatArray, GroundLike, Point
 from trackkit.layout.laid import Run
 from trackkit.layout.reference import Held, Reference, resolve
+from trackkit.layout.resting import Fit, Resting, Shape
 from trackkit.layout.rolling import Rolling, roll_away
 from trackkit.problems import Advisory, CannotDo
 
-__all__ = ["Fit", "Options", "Shape", "solve"]
+__all__ = ["Options", "solve"]
 
 #: Ties and line agree when no tie moves more than this [m].
 _AGREED: Final = 1e-9
@@ -31,33 +31,6 @@ _AGREED: Final = 1e-9
 _TURNS: Final = 40
 #: A fill this little below zero is rounding [m].
 _ROUND: Final = 1e-9
-
-
-@dataclass(frozen=True)
-class Shape:
-    """A line over rows: its knots, and the share of contacts and of the reference in each.
-
-    Attributes
-    ----------
-    knots, heights : array, shape (k,)
-        Stations and heights of its corners [m].
-    rows : tuple of int
-        Rows it rests on.
-    weights : array, shape (k, rows)
-        Share of each in the height of each knot.
-    reference : array, shape (k,)
-        Share of the held height; zero when the governing point decides.
-    """
-
-    knots: FloatArray
-    heights: FloatArray
-    rows: tuple[int, ...]
-    weights: FloatArray
-    reference: FloatArray
-
-
-#: From knots (head, joints, tail), what must be cleared, and where the line is held, to its shape.
-Fit = Callable[[FloatArray, Rows, Held | None], Shape]
 
 
 @dataclass(frozen=True)
@@ -106,6 +79,7 @@ def solve(kind: str, ground: GroundLike, run: Run, fit: Fit, options: Options) -
         knots_height=shape.heights, contacts=points, knot_weights=weights, run=run.on_grade(used),
         depth=max(0.0, float(over.max())) if over.max() > _ROUND else 0.0, doubt=options.doubt, turns=turns,
         chance_touch=float("nan"), advisories=(),
+        resting=Resting(knots, rows, shape, fit, kind in ("level", "grade") or held is not None),
     )  # fmt: skip
     if options.confidence is not None:
         line = _with_confidence(line, ground, options.confidence, can_rise=held is None or held.with_gap)
@@ -137,7 +111,8 @@ def _on_points(shape: Shape, rows: Rows, held: Held | None) -> tuple[tuple[Point
 def _reference_text(shape: Shape, rows: Rows, held: Held | None) -> str:
     if held:
         return held.text
-    return "the governing point: " + " and ".join(
+    what = "the governing point" if len(shape.rows) == 1 else "the points it rests on"
+    return f"{what}: " + " and ".join(
         rows.labels[i] for i in sorted(shape.rows, key=lambda row: rows.stations[row])
     )
 
@@ -190,7 +165,7 @@ def _advise(line: FinishedLine, rows: Rows, rolling: Rolling | None) -> tuple[Ad
         place = f"tie {worst // 2 + 1} {SIDES[worst % 2]}"
         found.append(
             Advisory(
-                "caution",
+                "stop" if fills[worst] < -line.doubt.touch else "caution",
                 place,
                 f"would be {show.small_unit(-float(fills[worst]))} in the ground "
                 f"({len(below)} tie ends are). Set the line {show.small_unit(line.depth)} higher, or from "
@@ -201,7 +176,7 @@ def _advise(line: FinishedLine, rows: Rows, rolling: Rolling | None) -> tuple[Ad
     elif line.depth > 0:
         found.append(
             Advisory(
-                "note",
+                "caution",
                 "the whole run",
                 f"the line lies {show.small_unit(line.depth)} lower than what it should clear: less than the "
                 "gap is left, or an obstacle is in its way",

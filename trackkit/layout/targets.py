@@ -102,13 +102,17 @@ class Targets:
     ----------
     table : DataFrame
         tie, section, role, station_m, side, rail_top_m (above the datum), above_control_m (rail
-        top above the control peg), rod_m (target; NaN before the control peg is read).
+        top above the control peg), rod_m (target; NaN before the control peg is read, and when
+        the pegs disagree: a wrong target is worse than none).
     one_rod : float or None
-        The one target for all of them [m], when there is one and the peg is read.
+        The one target for all of them [m], when there is one, the peg is read, and nothing says not
+        to lay from it.
     one_offset : float or None
         The one height above the control peg [m], when there is one.
     laser : float
-        Height of the laser on the day above the datum [m]; NaN before the peg is read.
+        Height of the laser on the day above the datum [m]; NaN while there is no ``rod_m``.
+    one_number : str
+        The one target in as few words as can be, "122.4 cm" or "P1 less 19.7 cm"; '' if there is none.
     text : str
         What to do, in plain words.
     check : CheckVerdict
@@ -119,6 +123,7 @@ class Targets:
     one_rod: float | None
     one_offset: float | None
     laser: float
+    one_number: str
     text: str
     check: CheckVerdict
     advisories: tuple[Advisory, ...]
@@ -195,14 +200,17 @@ def target_rods(
     rail = line.rail_top(table["station_m"].to_numpy(dtype=float))
     above = rail - control.height
     laser = math.nan if control.reading is None else control.height + control.reading
+    verdict = check_pegs(control, check, difference_sd=difference_sd, run=run, rules=rules)
+    if verdict.verdict == "do not lay":
+        laser = math.nan
     table = table.assign(rail_top_m=rail, above_control_m=above, rod_m=laser - rail)
     one = float(np.ptp(above)) <= _ONE_NUMBER
     offset = float((above.max() + above.min()) / 2) if one else None
-    rod = None if offset is None or control.reading is None else control.reading - offset
-    verdict = check_pegs(control, check, difference_sd=difference_sd, run=run, rules=rules)
+    rod = None if offset is None or math.isnan(laser) else laser - float(rail.max() + rail.min()) / 2
     return Targets(
         table=table, one_rod=rod, one_offset=offset, laser=laser,
-        text=_in_words(control, offset, rod, run), check=verdict,
+        one_number=_one_number(control, offset, rod, verdict, run),
+        text=_in_words(control, offset, rod, verdict, run), check=verdict,
         advisories=_advise(table, control, verdict, run, rules),
     )  # fmt: skip
 
@@ -260,10 +268,23 @@ def check_pegs(
     return CheckVerdict("do not lay", difference, sd, text, basis)
 
 
-def _in_words(control: Peg, offset: float | None, rod: float | None, run: Run) -> str:
+def _one_number(
+    control: Peg, offset: float | None, rod: float | None, verdict: CheckVerdict, run: Run
+) -> str:
     show = run.display.small_unit
+    if offset is None or verdict.verdict == "do not lay":
+        return ""
     if rod is not None:
-        return f"One target for the whole job: {show(rod)} on the rod, standing on the rail."
+        return show(rod)
+    return f"{control.name} {'less' if offset >= 0 else 'plus'} {show(abs(offset))}"
+
+
+def _in_words(control: Peg, offset: float | None, rod: float | None, verdict: CheckVerdict, run: Run) -> str:
+    show = run.display.small_unit
+    if verdict.verdict == "do not lay":
+        return "No target: the pegs disagree."
+    if rod is not None:
+        return f"Target for the whole job: {show(rod)} on the rod, standing on the rail."
     if control.reading is not None:
         return "Each corner has a target of its own on the rod, standing on the rail: see the table."
     if offset is None:
@@ -273,7 +294,7 @@ def _in_words(control: Peg, offset: float | None, rod: float | None, run: Run) -
         )
     side = "less" if offset >= 0 else "plus"
     return (
-        f"One target for the whole job: the reading on {control.name} {side} {show(abs(offset))}. "
+        f"Target for the whole job: the reading on {control.name} {side} {show(abs(offset))}. "
         "The rod stands on the rail."
     )
 
@@ -288,7 +309,7 @@ def _advise(
         found.append(Advisory(level, "the control peg", verdict.text, verdict.basis))
     elif verdict.verdict == "unchecked" and control.reading is not None:
         found.append(Advisory("caution", "the control peg", verdict.text, verdict.basis))
-    if control.reading is None:
+    if control.reading is None or verdict.verdict == "do not lay":
         return tuple(found)
     rods = table["rod_m"].to_numpy(dtype=float)
     low, high = int(np.argmin(rods)), int(np.argmax(rods))

@@ -92,7 +92,8 @@ def level_verdict(
     height_limit : float
         Largest fill allowed [m].
     grade_limit : float, optional
-        Steepest grade allowed; by default ``asin(F / (m g))`` from ``rolling``.
+        Steepest grade wanted; what one person can hold, ``asin(F / (m g))`` from ``rolling``, is
+        the limit all the same.
     rolling : Rolling, optional
         Rolling load and acceptable hold-back force.
 
@@ -108,7 +109,7 @@ def level_verdict(
         If a limit is not above zero.
     """
     rolling = rolling or Rolling()
-    limit = rolling.grade_limit() if grade_limit is None else grade_limit
+    limit = min(rolling.grade_limit(), math.inf if grade_limit is None else grade_limit)
     if not (height_limit > 0 and limit > 0):
         raise ValueError(f"height_limit and grade_limit must be above 0, got {height_limit} and {limit}")
 

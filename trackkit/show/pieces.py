@@ -120,11 +120,15 @@ def _seat(foot: Placed, station: float, base: float, ground: Callable[[float], f
 def _closing(
     closing: Closing, station: float, top: float, bearing: float, wedges: Mapping[str, Wedge]
 ) -> list[Shape]:
-    low = top - closing.height
+    foot, low = top - closing.height, top - closing.gap
     if closing.kind == "none" or closing.height <= 0:
         return []
     if closing.kind == "shim":
         return [block("shim", station, 2 * bearing, low, top, closing.takes)]
+    if closing.packed > 0:
+        under = block("shim", station, 2 * bearing, foot, low, closing.takes[1:])
+        bare = replace(closing, height=closing.gap, packed=0.0, takes=closing.takes[:1])
+        return [under, *_closing(bare, station, top, bearing, wedges)]
     item = closing.takes[0][0] if closing.takes else closing.item
     takes, wedge = ((item, 1),), wedges.get(item)
     if wedge is not None and closing.goes_in == "along the track":

@@ -86,19 +86,18 @@ class Setting:
         centred = rows.value - rows.ground @ self.start_state - rows.border @ self.start_border
         block = max(self.grid.group * self.grid.states, 1)
         if keep.all():
-            return LinearModel(centred, sd, rows.ground, rows.border.toarray(), self.bandwidth, block)
-        border = rows.border[keep].toarray()
-        return LinearModel(centred[keep], sd[keep], rows.ground[keep], border, self.bandwidth, block)
+            return LinearModel(centred, sd, rows.ground, rows.border, self.bandwidth, block)
+        ground, border = rows.ground[keep], rows.border[keep]
+        return LinearModel(centred[keep], sd[keep], ground, border, self.bandwidth, block)
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fit: posterior of the centred states, roughness, and the sds that the rows were given."""
+    """A fit: posterior of the centred states, the rows it was made from, and the roughness used."""
 
     posterior: Posterior
     model: LinearModel
     roughness: Roughness
-    weights: Array
 
     def state(self, setting: Setting) -> Array:
         """Return the ground's states with the straight profiles put back."""
@@ -142,6 +141,7 @@ def fit_rows(setting: Setting, *, keep: NDArray[np.bool_] | None = None) -> Fitt
         return found
     grade = np.zeros(rows.sd.size)
     grade[sloped] = found.state(setting)[slope[sloped]] / setting.grid.scale
+    del found  # it may be large
     return _fit(setting, setting.model(used, np.hypot(rows.sd, setting.station_sd * grade)))
 
 
@@ -153,8 +153,7 @@ def _fit(setting: Setting, model: LinearModel) -> Fitted:
         rough = estimate_roughness(model, prior, setting.ground_type, sides=sides, floor=floor)
     else:
         rough = Roughness(1.0, 1.0, 0.0, estimated=())
-    weights = rough.weights(floor)
-    return Fitted(model.fit(prior.combine(weights)), model, rough, weights)
+    return Fitted(model.fit(prior.combine(rough.weights)), model, rough)
 
 
 def with_datum(rows: Observations, datum: PointRows, level: float) -> Observations:

@@ -66,7 +66,8 @@ class Grid:
     break_at : array, shape (sides, n - 1)
         Station of the break in the interval [m], NaN where there is none.
     group : int
-        Nodes in one block, so that every reading lies in one block or in two neighbouring ones.
+        Nodes in one block, so that every reading, but for a few long ones, lies in one block or in
+        two neighbouring ones.
     """
 
     stations: Array
@@ -155,8 +156,18 @@ def make_grid(
     grid = Grid(ordered, sides, relief, scale, cut, break_at)
     if spans is None or spans[0].size == 0:
         return grid
-    reach = int(np.max(np.abs(grid.node(spans[1]) - grid.node(spans[0]))))
-    return replace(grid, group=max(1, reach))
+    return replace(grid, group=_group(np.abs(grid.node(spans[1]) - grid.node(spans[0])), grid.states))
+
+
+def _group(spans: Indices, states: int) -> int:
+    """Return the nodes in a block that make the least work.
+
+    Work grows with the square of a block and of the border, to which each reading that spans more
+    nodes than a block adds an unknown.
+    """
+    choices = np.unique(np.append(spans[spans > 0], 1))
+    longer = spans.size - np.searchsorted(np.sort(spans), choices, side="right")
+    return int(choices[np.argmin(choices * states + longer)])
 
 
 def _merged(ordered: Array, edges: Array) -> Array:

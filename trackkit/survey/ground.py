@@ -13,12 +13,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from trackkit.problems import FitError
+from trackkit.survey.estimating import estimate_sd
 from trackkit.survey.fitting import Fitted, Setting, fit_rows, make_setting, with_datum
 from trackkit.survey.grid import Break
 from trackkit.survey.instruments import Instruments
@@ -31,6 +33,9 @@ from trackkit.survey.residuals import residual_table
 from trackkit.survey.roughness import Roughness
 from trackkit.survey.rows import Observations
 from trackkit.survey.tape import has_taped, levelled_out
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["Ground", "Point", "fit_ground"]
 
@@ -61,6 +66,8 @@ class Ground:
         Readings minus unknowns that only readings determine.
     survey : Survey
         The readings, with stations levelled out where they were taped on the slope.
+    estimated : str
+        Which of the instruments' standard deviations was estimated, '' if none was.
     """
 
     setting: Setting
@@ -71,6 +78,7 @@ class Ground:
     inflation: float
     dof: int
     survey: Survey
+    estimated: str = ""
 
     @property
     def roughness(self) -> Roughness:
@@ -135,7 +143,7 @@ class Ground:
         rows = self._rows(points)
         ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
         wide = rows.widening(self.inflation)
-        return np.outer(wide, wide) * (self._spread(ground, border) + rows.own_covariance())
+        return np.outer(wide, wide) * (self._spread(ground, border) + self._own(rows))
 
     def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
         """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
@@ -161,15 +169,15 @@ class Ground:
         return found.rename(columns={"zero": "instrument", "height_m": "zero_rad", "sd_m": "sd_rad"})
 
     def _unknowns(self, kind: str, *, lifted: bool = True) -> pd.DataFrame:
+        from scipy.sparse import csr_array, eye_array
+
         observations = self.setting.observations
         names = [name for k, name in observations.names if k == kind]
-        border = np.eye(len(observations.names))[[observations.border_index(kind, name) for name in names]]
-        ground = np.zeros((len(names), self.setting.grid.size))
-        if lifted:
-            ground, border = self._less_datum(ground, border)
-        mean = ground @ self.fitted.state(self.setting) + border @ self.fitted.border(self.setting)
-        sd = np.sqrt(np.maximum(np.diag(self._spread(ground, border)), 0.0))
-        return pd.DataFrame({kind: names, "height_m": mean, "sd_m": sd})
+        which = [observations.border_index(kind, name) for name in names]
+        border = eye_array(len(observations.names), format="csr")[which]
+        ground = csr_array((len(names), self.setting.grid.size))
+        mean, variance = self._found(ground, border, lifted=lifted)
+        return pd.DataFrame({kind: names, "height_m": mean, "sd_m": np.sqrt(np.maximum(variance, 0.0))})
 
     def _rows(self, points: Sequence[Point]) -> PointRows:
         return point_rows(self.setting.grid, self.setting.observations, points, self.fitted.roughness)
@@ -177,7 +185,7 @@ class Ground:
     def _spread(self, ground: Array, border: Array) -> Array:
         """Return the covariance of dense combinations of states and border, shape (n, n)."""
         system = self.fitted.posterior.system
-        beyond = ground @ system.reach - border
+        beyond = system.beyond(ground, border)
         spread = ground @ system.solve_band(ground.T.copy()) + beyond @ system.border_covariance @ beyond.T
         return np.asarray((spread + spread.T) / 2.0)
 
@@ -188,23 +196,39 @@ class Ground:
         datum = self._rows([self.datum])
         return ground - datum.ground.toarray(), border - datum.border.toarray()
 
+    def _own(self, rows: PointRows) -> Array:
+        """Return the covariance that states and border leave open, above the datum, shape (n, n)."""
+        own = rows.own_covariance(rows)
+        if self.datum is None:
+            return own
+        datum = self._rows([self.datum])
+        shared = rows.own_covariance(datum)
+        return np.asarray(own - shared - shared.T + datum.own_covariance(datum))
+
     def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
         """Return means and variances of points in O(n)."""
-        rows, system = self._rows(points), self.fitted.posterior.system
-        state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
-        mean = rows.ground @ state + rows.border @ unknown + rows.fixed
-        variance = row_variance(system, rows.ground, rows.border.toarray())
+        rows = self._rows(points)
+        mean, variance = self._found(rows.ground, rows.border)
+        variance = variance + rows.own_variance()
         if self.datum is not None:
-            at = self._rows([self.datum])
-            column = system.solve_band(at.ground.toarray()[0])
-            beyond, at_beyond = (part.ground @ system.reach - part.border for part in (rows, at))
-            joint = rows.ground @ column + beyond @ system.border_covariance @ at_beyond[0]
-            mean = mean - (at.ground @ state + at.border @ unknown)[0]
-            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border.toarray())[0]
+            variance -= 2.0 * rows.own_covariance(self._rows([self.datum]))[:, 0]
             variance = np.where([p == self.datum for p in points], 0.0, variance)
-        return np.asarray(mean), np.asarray(
-            rows.widening(self.inflation) ** 2 * (variance + rows.own_variance())
-        )
+        return mean + rows.fixed, np.asarray(rows.widening(self.inflation) ** 2 * variance)
+
+    def _found(self, ground: csr_array, border: csr_array, *, lifted: bool = True) -> tuple[Array, Array]:
+        """Return means and variances of combinations of states and border, above the datum if lifted."""
+        system = self.fitted.posterior.system
+        state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
+        mean = ground @ state + border @ unknown
+        variance = row_variance(system, ground, border)
+        if lifted and self.datum is not None:
+            at = self._rows([self.datum])
+            pull = system.border_covariance @ system.beyond(at.ground, at.border)[0]
+            column = system.solve_band(at.ground.toarray()[0]) + system.reach @ pull
+            joint = ground @ column - border @ pull[: border.shape[1]]
+            mean = mean - (at.ground @ state + at.border @ unknown)[0]
+            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border) + at.own_variance()
+        return np.asarray(mean), np.asarray(variance)
 
 
 def fit_ground(
@@ -217,12 +241,13 @@ def fit_ground(
     breaks: Sequence[Break] | None = None,
     datum: Point | None = None,
     smooth_ties: bool = False,
+    estimate: str = "",
 ) -> Ground:
     """Fit the ground under both sides to all readings at once.
 
     The surface is a smooth profile with relief on top (see ``prior.py``); all readings are linear
-    in it (see ``observe.py``). Instruments' standard deviations are stated, never estimated; the
-    roughness is estimated from the readings unless it is stated too.
+    in it (see ``observe.py``). Instruments' standard deviations are stated, but for one that may be
+    estimated on request; the roughness is estimated from the readings unless it is stated too.
 
     Parameters
     ----------
@@ -243,6 +268,8 @@ def fit_ground(
         the first peg that was read, else the first reading's point.
     smooth_ties : bool
         Allow laser positions that only the ground's smoothness joins.
+    estimate : {'', 'rod_sd', 'angle_sd'}
+        A standard deviation to estimate from the readings; see ``estimating.py``.
 
     Returns
     -------
@@ -259,9 +286,9 @@ def fit_ground(
     edges = tuple(breaks) if breaks is not None else breaks_of(survey)
     asked = np.zeros(0) if stations is None else np.asarray(stations, dtype=float)
 
-    def once(current: Survey) -> Ground:
+    def once(current: Survey, instruments: Instruments) -> Ground:
         relief = ground_type.relief != 0
-        grid = grid_of(current, asked, width=width, relief=relief, breaks=edges)
+        grid = grid_of(current, asked, relief=relief, breaks=edges)
         rows = observe(current, grid, instruments, width=width, breaks=edges)
         if not rows.value.size:
             raise FitError(
@@ -279,9 +306,10 @@ def fit_ground(
         chosen = None if known else (datum if datum is not None else _first_point(rows, setting))
         return _finish(setting, chosen, width, instruments, current)
 
-    if not has_taped(survey):
-        return once(survey)
-    return once(levelled_out(survey, once(survey)))
+    flat = levelled_out(survey, once(survey, instruments)) if has_taped(survey) else survey
+    if estimate:
+        return estimate_sd(lambda sds: once(flat, sds), instruments, estimate, flat)
+    return once(flat, instruments)
 
 
 def _first_point(rows: Observations, setting: Setting) -> Point:

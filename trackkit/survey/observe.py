@@ -39,9 +39,7 @@ def breaks_of(survey: Survey) -> tuple[Break, ...]:
     return tuple(found)
 
 
-def grid_of(
-    survey: Survey, stations: Array, *, width: float, relief: bool, breaks: tuple[Break, ...]
-) -> Grid | None:
+def grid_of(survey: Survey, stations: Array, *, relief: bool, breaks: tuple[Break, ...]) -> Grid | None:
     """Return the grid of all surveyed and asked-for stations, or None for a survey of pegs alone.
 
     A break within the survey has a node on either side of it, so that what one side's ground says

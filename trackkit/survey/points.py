@@ -68,17 +68,17 @@ class SurfacePoints:
         smooth = self.q[0, 0] * _bridge(self.inside, self.inside, self.gap)
         return np.asarray(np.where(self.gap == 0, 0.0, smooth + self.relief**2))
 
-    def own_covariance(self) -> Array:
-        """Return the same between all points, shape (n, n)."""
-        mate = (self.near[:, None] == self.near[None, :]) & (self.gap > 0)[:, None] & (self.gap > 0)[None, :]
-        mate &= self.gap[:, None] == self.gap[None, :]
-        same_side = self.side[:, None] == self.side[None, :]
-        mate &= same_side | ~(self.cut[:, None] | self.cut[None, :])
-        q = self.q[self.side[:, None], self.side[None, :]]
-        first, second = np.broadcast_arrays(self.inside[:, None], self.inside[None, :])
+    def own_covariance(self, other: SurfacePoints) -> Array:
+        """Return the same between these points and others, shape (n, m)."""
+        near, far = self.gap[:, None], other.gap[None, :]
+        mate = (self.near[:, None] == other.near[None, :]) & (near > 0) & (far > 0) & (near == far)
+        same_side = self.side[:, None] == other.side[None, :]
+        mate &= same_side | ~(self.cut[:, None] | other.cut[None, :])
+        q = self.q[self.side[:, None], other.side[None, :]]
+        first, second = np.broadcast_arrays(self.inside[:, None], other.inside[None, :])
         opposite = np.sign(first) * np.sign(second) < 0
-        smooth = np.where(mate & ~opposite, q * _bridge(first, second, self.gap[:, None]), 0.0)
-        twin = mate & same_side & (np.abs(self.station[:, None] - self.station[None, :]) < SAME)
+        smooth = np.where(mate & ~opposite, q * _bridge(first, second, near), 0.0)
+        twin = mate & same_side & (np.abs(self.station[:, None] - other.station[None, :]) < SAME)
         return np.asarray(smooth + np.where(twin, self.relief**2, 0.0))
 
 
@@ -170,10 +170,10 @@ class PointRows:
         result[self.surface] = np.sqrt(factor)
         return result
 
-    def own_covariance(self) -> Array:
-        """Return the same between all points, shape (n, n)."""
-        own = np.zeros((self.fixed.size, self.fixed.size))
-        own[np.ix_(self.surface, self.surface)] = self.places.own_covariance()
+    def own_covariance(self, other: PointRows) -> Array:
+        """Return the same between these points and others, shape (n, m)."""
+        own = np.zeros((self.fixed.size, other.fixed.size))
+        own[np.ix_(self.surface, other.surface)] = self.places.own_covariance(other.places)
         return own
 
 

@@ -6,14 +6,14 @@ before them in ``prior.py``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.banded import BorderedBand, band_add
+from trackkit.banded import AT_A_TIME, BorderedBand, band_add, dense
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -22,6 +22,10 @@ __all__ = ["LinearModel", "Posterior", "row_pairs", "row_variance"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+
+#: Entries of a dense array that is made for a while.
+AT_ONCE = 500_000
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ class LinearModel:
         Readings and their standard deviations.
     ground : sparse array, shape (n, size)
         What each reading sees of the states.
-    border : array, shape (n, k)
+    border : sparse array, shape (n, k)
         What it sees of the border unknowns.
     bandwidth, block : int
         Of the precision's band, and of its blocks (see `BorderedBand`).
@@ -83,7 +87,7 @@ class LinearModel:
     value: Array
     sd: Array
     ground: csr_array
-    border: Array
+    border: csr_array
     bandwidth: int
     block: int
 
@@ -98,21 +102,65 @@ class LinearModel:
         return row_pairs(self.ground)
 
     @cached_property
-    def normal(self) -> tuple[Array, Array, Array, Array, Array]:
-        """What the readings give to A, B, C, f and g of the bordered system."""
+    def halved(self) -> LinearModel:
+        """The same readings, each in the band: one that is too long for it becomes two.
+
+        A board from a to b is two boards of half its variance, from a to a peg and from the peg to b;
+        the peg is one more border unknown that nothing else tells of. This changes no posterior.
+        """
+        from scipy.sparse import csr_array, eye_array, hstack, vstack
+
+        apart = _blocks_apart(self.pairs, self.block) > 1
+        apart |= self.pairs.high - self.pairs.low > self.bandwidth
+        if not apart.any():
+            return self
+        long = np.unique(self.pairs.row[apart])
+        both = self.ground[long].tocoo()
+        row, column = both.coords
+        middle = np.zeros((2, long.size))
+        np.maximum.at(middle[0], row, column)
+        middle[1] = middle[0]
+        np.minimum.at(middle[1], row, column)
+        far = column > middle.mean(axis=0)[row]
+        feet = [
+            csr_array((both.data[which], (row[which], column[which])), shape=both.shape)
+            for which in (~far, far)
+        ]
+        rest = np.setdiff1d(np.arange(self.value.size), long)
+        peg, none = eye_array(long.size), csr_array((rest.size, long.size))
+        border = [
+            hstack([self.border[rest], none]),
+            hstack([csr_array((long.size, self.border.shape[1])), peg]),
+            hstack([self.border[long], -peg]),
+        ]
+        half = self.sd[long] / np.sqrt(2.0)
+        return replace(
+            self,
+            value=np.concatenate([self.value[rest], np.zeros(long.size), self.value[long]]),
+            sd=np.concatenate([self.sd[rest], half, half]),
+            ground=csr_array(vstack([self.ground[rest], *feet], format="csr")),
+            border=csr_array(vstack(border, format="csr")),
+        )
+
+    @cached_property
+    def normal(self) -> tuple[Array, Array | csr_array, Array, Array, Array]:
+        """What the readings, none of them long, give to A, B, C, f and g of the bordered system."""
         weighted = self.weight * self.value
-        scaled = self.border * self.weight[:, None]
+        # a narrow border is quicker when dense, a wide one too large
+        border = self.border.toarray() if self.border.shape[1] <= AT_A_TIME else self.border
+        scaled = border * self.weight[:, None]
         band = np.zeros((self.bandwidth + 1, self.ground.shape[1]))
         pairs = self.pairs
         band_add(band, pairs.high, pairs.low, self.weight[pairs.row] * pairs.share)
-        turned = self.ground.T
-        return band, turned @ scaled, self.border.T @ scaled, turned @ weighted, self.border.T @ weighted
+        turned, across = self.ground.T, border.T
+        return band, turned @ scaled, dense(across @ scaled), turned @ weighted, across @ weighted
 
     def solve(self, prior: Array) -> tuple[BorderedBand, Array, Array]:
         """Return the factored system, the states and the border under a prior, a band."""
-        band, side, corner, upper, lower = self.normal
+        band, side, corner, upper, lower = self.halved.normal
         system = BorderedBand(prior + band, side, corner, self.block)
-        return system, *system.solve(upper, lower)
+        state, unknown = system.solve(upper, lower)
+        return system, state, unknown[: self.border.shape[1]]
 
     def residual(self, state: Array, unknown: Array) -> Array:
         """Return fitted minus read, shape (n,)."""
@@ -165,16 +213,30 @@ def row_pairs(matrix: csr_array) -> RowPairs:
     return RowPairs(row, low, high, share)
 
 
+def _blocks_apart(pairs: RowPairs, block: int) -> Indices:
+    return np.asarray(pairs.high // block - pairs.low // block)
+
+
 def row_variance(
-    system: BorderedBand, ground: csr_array, border: Array, pairs: RowPairs | None = None
+    system: BorderedBand, ground: csr_array, border: csr_array, pairs: RowPairs | None = None
 ) -> Array:
     """Return the variance of every row's combination of states and border unknowns.
 
-    The states of a row must lie in one block or in two neighbouring ones.
+    It is O(n) but for rows whose states lie farther apart than in neighbouring blocks, each of which
+    costs a solution of the band.
     """
     pairs = pairs or row_pairs(ground)
     each = np.where(pairs.low == pairs.high, 1.0, 2.0) * pairs.share
     each *= system.inverse_entries(pairs.low, pairs.high)
-    beyond = ground @ system.reach - border
-    total = np.bincount(pairs.row, weights=each, minlength=ground.shape[0])
-    return np.asarray(total + np.sum((beyond @ system.border_covariance) * beyond, axis=1))
+    total = np.bincount(pairs.row, weights=each, minlength=ground.shape[0]).astype(float)
+    long = np.unique(pairs.row[_blocks_apart(pairs, system.block) > 1])
+    for start in range(0, long.size, AT_A_TIME):
+        some = long[start : start + AT_A_TIME]
+        column = ground[some].toarray().T
+        total[some] = np.sum(column * system.solve_band(column), axis=0)
+    step = max(1, AT_ONCE // max(system.corner.shape[0], 1))
+    for start in range(0, total.size, step):
+        part = slice(start, start + step)
+        beyond = system.beyond(ground[part], border[part])
+        total[part] += np.sum((beyond @ system.border_covariance) * beyond, axis=1)
+    return np.asarray(total)

@@ -18,7 +18,7 @@ from trackkit.survey.fitting import Fitted, Setting, fit_rows
 from trackkit.survey.posterior import LinearModel, row_variance
 from trackkit.survey.prior import GroundType
 
-__all__ = ["CHANCE_OF_FALSE_ALARM", "redundancy_of_readings", "residual_table"]
+__all__ = ["CHANCE_OF_FALSE_ALARM", "critical_w", "redundancy_of_readings", "residual_table"]
 
 Array = NDArray[np.float64]
 
@@ -44,8 +44,9 @@ def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
     DataFrame
         Columns reading, kind, instrument, station_m, to_station_m, side, point, then
         residual_m (fitted minus read), sd_m, redundancy, redundancy_readings, w, checked
-        ('readings', 'smoothness' or 'nothing'), w_without and doubtful. ``w_without`` is w
-        against a fit made without the reading (NaN where that was not tried); doubtful is that
+        ('readings', 'smoothness' or 'nothing'), w_without, off_m and doubtful. ``w_without`` is w
+        against a fit made without the reading, and ``off_m`` what that fit makes of it less what was
+        read (both NaN where that was not tried; a rod's in rod, a board's in rise); doubtful is that
         test at `CHANCE_OF_FALSE_ALARM` for the whole survey, Bonferroni, by Student's t with
         stations - 2 degrees of freedom where the roughness was estimated.
     """
@@ -62,7 +63,7 @@ def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
     table["checked"] = np.where(
         by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
     )
-    table["w_without"], table["doubtful"] = _on_trial(setting, fitted, counts)
+    table["w_without"], table["off_m"], table["doubtful"] = _on_trial(setting, fitted, counts)
     return table[counts].reset_index(drop=True)
 
 
@@ -77,19 +78,21 @@ def critical_w(setting: Setting, fitted: Fitted, readings: int) -> float:
     return float(stdtrit(max(stations - 2, 1), share))
 
 
-def _on_trial(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
-    """Return w against fits made without the reading (where tried), and which are in doubt.
+def _on_trial(
+    setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Return w against fits made without the reading (where tried), how far off, and which are in doubt.
 
     One reading at a time: the worst is set aside before the others are tried again, for one
     misreading makes its neighbours look wrong too.
     """
-    without = np.full(counts.size, np.nan)
+    without, off = np.full(counts.size, np.nan), np.full(counts.size, np.nan)
     doubtful = np.zeros(counts.size, dtype=bool)
     critical = critical_w(setting, fitted, int(counts.sum()))
     if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
         # with one roughness for all fits, w is the same with and without the reading
         if not (np.abs(fitted.posterior.w[counts]) > critical).any():
-            return without, doubtful
+            return without, off, doubtful
         rough = fitted.roughness
         setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
     keep = np.ones(counts.size, dtype=bool)
@@ -98,21 +101,27 @@ def _on_trial(setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]) -> tu
         w = np.zeros(counts.size)
         w[keep] = current.posterior.w
         suspects = np.argsort(-np.abs(np.where(counts & keep, w, 0.0)), kind="stable")[:TRIED]
-        tried = {}
+        largest, worst, rest = critical, -1, current
         for index in suspects:
             found = _without(setting, index, keep, fitted.posterior.sd[index])
             if found is not None:
-                without[index], tried[index] = found
-        worst = max(tried, key=lambda index: abs(without[index]), default=None)
-        if worst is None or abs(without[worst]) <= critical:
+                without[index], off[index] = found[:2]
+                if abs(found[0]) > largest:
+                    largest, worst, rest = abs(found[0]), index, found[2]
+        if worst < 0:
             break
         doubtful[worst], keep[worst] = True, False
-        current = tried[worst]
-    return without, doubtful
+        current = rest
+    return without, off, doubtful
 
 
-def _without(setting: Setting, index: int, keep: NDArray[np.bool_], sd: float) -> tuple[float, Fitted] | None:
-    """Return w of a reading against the fit without it, and that fit; None if it is needed."""
+def _without(
+    setting: Setting, index: int, keep: NDArray[np.bool_], sd: float
+) -> tuple[float, float, Fitted] | None:
+    """Return w of a reading against the fit without it, how far off that is, and that fit.
+
+    None if the reading is needed.
+    """
     rows = setting.observations
     rest = keep.copy()
     rest[index] = False
@@ -120,12 +129,13 @@ def _without(setting: Setting, index: int, keep: NDArray[np.bool_], sd: float) -
         other = fit_rows(setting, keep=rest)
     except np.linalg.LinAlgError:  # the reading alone determined something
         return None
-    ground, border = rows.ground[[index]], rows.border[[index]].toarray()
+    ground, border = rows.ground[[index]], rows.border[[index]]
     predicted = ground @ other.state(setting) + border @ other.border(setting)
     variance = row_variance(other.posterior.system, ground, border)[0] + sd**2
     if variance > HARDLY_CHECKED * sd**2 and variance > 1.0:
         return None
-    return float((predicted[0] - rows.value[index]) / np.sqrt(variance)), other
+    off = float(predicted[0] - rows.value[index])
+    return off / float(np.sqrt(variance)), off, other
 
 
 def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
@@ -149,10 +159,10 @@ def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
     everything = np.arange(grid.size)
     band_add(prior, everything, everything, np.where(surfaces > 0, ridge, 1.0))
     block = max(grid.group * grid.states, 1)
-    ground, border = ground[used], rows.border[used].toarray()
+    ground, border = ground[used], rows.border[used]
     model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
-    band, side_part, corner, _, _ = model.normal
-    system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(rows.names)), block)
+    band, side_part, corner, _, _ = model.halved.normal
+    system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(corner)), block)
     result = np.zeros(sd.size)
     result[used] = np.clip(1.0 - row_variance(system, ground, border) / sd[used] ** 2, 0.0, 1.0)
     return result

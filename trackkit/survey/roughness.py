@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -61,16 +61,29 @@ class Roughness:
         [m].
     estimated : tuple of str
         Which of the three were estimated from the readings; the others were stated.
+    raised : tuple of str
+        Which were raised to the smallest q that the arithmetic bears.
     """
 
     q_mean: float
     q_twist: float
     relief: float
     estimated: tuple[str, ...]
+    raised: tuple[str, ...] = ()
 
-    def weights(self, floor: float) -> Array:
-        """Return the prior's weights; ``floor`` keeps q from stiffening beyond what digits allow."""
-        return prior_weights(max(self.q_mean, floor), max(self.q_twist, floor), self.relief)
+    def held(self, floor: float) -> Roughness:
+        """Return the roughness with q no smaller than a floor, below which digits run out."""
+        low = tuple(name for name in ("q_mean", "q_twist") if getattr(self, name) < floor)
+        if not low:
+            return self
+        return Roughness(
+            max(self.q_mean, floor), max(self.q_twist, floor), self.relief, self.estimated, self.raised + low
+        )
+
+    @property
+    def weights(self) -> Array:
+        """The prior's weights."""
+        return prior_weights(self.q_mean, self.q_twist, self.relief)
 
     def words(self) -> str:
         """Return a sentence on the roughness, for a report."""
@@ -78,9 +91,13 @@ class Roughness:
         how = "estimated from the readings" if self.estimated else "as stated in the job"
         if self.estimated and len(self.estimated) < 3:
             how = "partly stated in the job, partly estimated from the readings"
+        floor = ""
+        if self.raised:
+            values = " and ".join(f"{name} {getattr(self, name):.1e}" for name in self.raised)
+            floor = f"; {values} m^2/m^3 is the smoothest that the arithmetic bears at this spacing"
         return (
             f"it wanders about {wander:.0f} mm from straight over 1 m, "
-            f"with stones and tussocks of about {1000 * self.relief:.1f} mm ({how})"
+            f"with stones and tussocks of about {1000 * self.relief:.1f} mm ({how}{floor})"
         )
 
 
@@ -88,6 +105,8 @@ def estimate_roughness(
     model: LinearModel, prior: PriorBands, stated: GroundType, *, sides: int, floor: float
 ) -> Roughness:
     """Return the roughness: what is stated, and the rest by penalised restricted likelihood.
+
+    The result is what is used: q held above the floor, and a word on it where that was needed.
 
     Parameters
     ----------
@@ -109,17 +128,17 @@ def estimate_roughness(
         free = tuple(name for name in free if name != "q_twist")
         values["q_twist"] = math.exp(BELIEFS["q_twist"].centre)
     if not free:
-        return Roughness(**values, estimated=())
+        return Roughness(**values, estimated=()).held(floor)
     centres = np.array([BELIEFS[name].centre for name in free])
     spreads = np.array([BELIEFS[name].spread for name in free])
 
     def roughness(logs: Array) -> Roughness:
         found = values | {name: float(np.exp(log)) for name, log in zip(free, logs, strict=True)}
-        return Roughness(**found, estimated=free)
+        return Roughness(**found, estimated=free).held(floor)
 
     def target(logs: Array) -> tuple[float, Array]:
         held = np.clip(logs, lowest, highest)
-        value, by_log = _restricted(model, prior, roughness(held), floor)
+        value, by_log = _restricted(model, prior, roughness(held))
         away = (logs - centres) / spreads
         gradient = np.where(held == logs, np.array([by_log[name] for name in free]), 0.0)
         return value + 0.5 * float(away @ away), gradient + away / spreads
@@ -129,14 +148,16 @@ def estimate_roughness(
     highest = np.log([RANGE[name][1] for name in free])
     # BFGS, and the range held by clipping: scipy's L-BFGS-B was seen to give NaN once in many runs
     found = minimize(target, centres, jac=True, method="BFGS", options={"gtol": 1e-3})
-    return roughness(np.clip(found.x, lowest, highest))
+    best = roughness(np.clip(found.x, lowest, highest))
+    bound = [
+        name for name in free if RANGE[name][0] < least[name] and getattr(best, name) < 1.01 * least[name]
+    ]
+    return replace(best, raised=(*best.raised, *bound))
 
 
-def _restricted(
-    model: LinearModel, prior: PriorBands, here: Roughness, floor: float
-) -> tuple[float, dict[str, float]]:
+def _restricted(model: LinearModel, prior: PriorBands, here: Roughness) -> tuple[float, dict[str, float]]:
     """Return minus the log restricted likelihood (up to a constant) and its gradient in the logs."""
-    weights = here.weights(floor)
+    weights = here.weights
     system, state, unknown = model.solve(prior.combine(weights))
     residual = model.residual(state, unknown)
     used = prior.ranks > 0

@@ -1,0 +1,60 @@
+"""Fill is what the seat lifts, the pieces and the closing piece, for every stack and tie of the demos."""
+
+import math
+from pathlib import Path
+
+import pytest
+from crib_cases import INCH, fills, truck
+
+from trackkit.cribbing import choose_stacks
+from trackkit.job import load_job
+from trackkit.plan import make_plan
+
+DEMOS = Path(__file__).parents[2] / "data_demo"
+
+
+@pytest.mark.parametrize("name", ["boathouse_lawn", "market_yard", "terrace_edge"])
+def test_seat_pieces_and_closing_piece_make_up_the_fill_of_every_tie_of_the_demos(name):
+    """Arithmetic: what stands between ground and tie is as high as the fill."""
+    plan = make_plan(load_job(DEMOS / name))
+    assert plan.stacks.stacks
+    for stack in plan.stacks.stacks:
+        pieces = sum(piece.thickness for piece in stack.pieces)
+        for fill, end in zip(stack.fills, stack.closings, strict=True):
+            assert end.seat_raise + pieces + end.height == pytest.approx(fill, abs=1e-9)
+        assert (stack.seat_raise > 0) <= ("seat (lifts" in stack.words("mm"))
+    table = plan.stacks.table()
+    alone = table[~table["ties"].str.contains(" ")]
+    made_up = alone["seat_raise_m"] + alone["pile_m"] + alone["closing_m"]
+    assert made_up.tolist() == pytest.approx(alone["fill_m"].tolist(), abs=1e-9)
+
+
+def test_a_seat_is_told_with_its_lift_in_the_display_of_the_job():
+    """A box 12 in wide on 4 degrees across: its low edge is 21.3 mm up, its middle 10.7 mm (geometry)."""
+    there = choose_stacks(fills([0.13], cross_slope=math.radians(4.0)), truck()).stacks[0]
+    rise = 12 * INCH * math.tan(math.radians(4.0))
+    assert there.seat_raise == pytest.approx(rise / 2)
+    assert there.seat == "wedge under the low edge, left side 21 mm thick (lifts 11 mm across)"
+    assert there.words("mm").startswith("seat (lifts 11 mm) + ")
+    assert there.words("1/8 in").startswith("seat (lifts 3/8 in) + ")
+
+
+def test_a_seat_on_ground_that_slopes_both_ways_names_both_lifts():
+    slopes = {"cross_slope": math.radians(3.0), "along_slope": math.radians(-2.0)}
+    there = choose_stacks(fills([0.13], **slopes), truck()).stacks[0]
+    foot = there.pieces[0]
+    along, across = foot.length * math.tan(math.radians(2.0)), foot.width * math.tan(math.radians(3.0))
+    assert there.seat_raise == pytest.approx((along + across) / 2)
+    for text in (f"tail side {1000 * along:.0f} mm thick (lifts {500 * along:.0f} mm along the run)",
+                 f"left side {1000 * across:.0f} mm thick (lifts {500 * across:.0f} mm across)"):  # fmt: skip
+        assert text in there.seat
+
+
+def test_scraped_ground_is_told_both_ways_and_lifts_nothing():
+    slopes = {"cross_slope": math.radians(-3.0), "along_slope": math.radians(2.0), "ground_type": "lawn"}
+    there = choose_stacks(fills([0.13], **slopes), truck()).stacks[0]
+    assert there.seat.startswith("scrape the ground level: ")
+    assert "along the run, low on the head side" in there.seat
+    assert "across, low on the right side" in there.seat
+    assert there.seat_raise == 0.0
+    assert there.words("mm").startswith("seat + ")

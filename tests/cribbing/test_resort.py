@@ -1,0 +1,108 @@
+"""Last resorts: shims flat under the wedge, then the travel kept in hand, and only then nothing."""
+
+import pytest
+from crib_cases import INCH, box, fills, random_fills, shim, two_by_four, wedge
+from crib_cpsat import cpsat_optimum
+from crib_direct import direct_optimum, options
+
+from trackkit.cribbing import StackRules, Truck, choose_stacks
+from trackkit.cribbing.formulate import formulate
+from trackkit.cribbing.program import solve
+from trackkit.cribbing.sites import sort_fills
+
+RULES = StackRules()
+WEDGE = wedge(9, length=10)  # under a tie 60 mm wide one of them closes 7.62 to 31.75 mm (geometry)
+BOXES = (box("full", 8, 9), WEDGE)
+
+
+def advice(plan, word):
+    return [note for note in plan.advisories if word in note.text]
+
+
+def test_a_shim_goes_flat_under_the_wedge_where_nothing_else_closes_the_gap():
+    """A gap 0.6 mm over the wedge's travel is no reason to give up: common practice, no source."""
+    high = 31.75e-3 + 0.0006
+    plan = choose_stacks(fills([high]), Truck((*BOXES, shim("shim 3", 0.003, 4))))
+    (stack,) = plan.stacks
+    end = stack.closing
+    assert not plan.unfillable
+    assert dict(end.takes) == {"wedge": 1, "shim 3": 1}
+    assert end.packed == pytest.approx(0.003)
+    assert end.height == pytest.approx(high)
+    assert end.how_far_in == pytest.approx((high - 0.003) / WEDGE.wedge.taper)
+    assert stack.words("cm") == "shim 3 + wedge (gap 2.9 cm), from outside"
+    (note,) = advice(plan, "flat under the wedge")
+    assert (note.level, note.place) == ("note", "tie 1 left")
+    assert plan.pull_list().set_index("item")["count"].to_dict() == {"wedge": 1, "shim 3": 1}
+
+
+def test_shims_are_not_put_under_wedges_where_a_plain_stack_does():
+    table = random_fills(30, 4)
+    there = Truck((*BOXES[:1], wedge(99, length=10), two_by_four(40), shim("shim 3", 0.003, 99)))
+    packed = {stack.fill for stack in choose_stacks(table, there).stacks if stack.closing.packed}
+    unserved = formulate(sort_fills(table, RULES).sites, there, RULES).unserved
+    assert packed
+    assert packed <= {one.site.fills[0] for one in unserved}
+
+
+def test_without_shims_the_travel_kept_in_hand_is_given_up_and_said():
+    """0.4 mm below the top of the wedge's travel: 0.4 mm is left of the 1 mm kept in hand."""
+    plan = choose_stacks(fills([31.35e-3, 0.215]), Truck(BOXES), display="mm")
+    assert [stack.fill for stack in plan.stacks] == [31.35e-3, 0.215]
+    (note,) = advice(plan, "left in hand")
+    assert note.place == "tie 1 left"
+    assert "0.4 mm under tie 1 left left in hand instead of 1.0 mm" in note.text
+    inches = choose_stacks(fills([31.35e-3]), Truck(BOXES), display="1/8 in")
+    assert "0.02 in under tie 1 left" in advice(inches, "left in hand")[0].text
+
+
+def test_what_no_resort_closes_stays_unfillable():
+    plan = choose_stacks(fills([0.0325, 0.1]), Truck((*BOXES, shim("shim 1", 0.001, 1))))
+    assert [one.fill for one in plan.unfillable] == [0.1]
+    assert plan.unfillable[0].nearest == pytest.approx(0.03275, abs=1e-5)
+
+
+def test_resorts_take_only_what_is_left_on_the_truck():
+    """The shims that plain stacks took can't lie under a wedge too; then a piece is short, and it is said."""
+    there = Truck((*BOXES, shim("shim 3", 0.003, 2)))
+    plan = choose_stacks(fills([0.006, 0.0326, 0.0327]), there)
+    assert sum(one.missing for one in plan.shortages) == 0
+    assert len(plan.unfillable) == 2
+    assert dict(plan.used) == {"shim 3": 2}
+
+
+def test_shims_under_wedges_make_up_for_boards_that_ran_out():
+    """One board for two gaps; the other is closed by a wedge on shims (common practice, no source)."""
+    board = box("board", 0.25, 1)
+    there = Truck((WEDGE, board, shim("shim 3", 0.003, 3)))
+    plan = choose_stacks(fills([0.036, 0.036]), there)
+    assert not plan.shortages
+    assert sorted(stack.closing.packed > 0 for stack in plan.stacks) == [False, True]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_resort_with_shims_is_the_cheapest_by_two_other_models(seed):
+    """Against CP-SAT on the same program, and on a model with one variable a choice."""
+    rules = StackRules(max_layers=3, max_shims=2)
+    shims = (shim("shim 3", 0.003, 3), shim("shim 1", 0.0012, 2))
+    there = Truck((box("half", 4, 3), box("quarter", 2, 3), wedge(5), *shims))
+    table = random_fills(5, seed, low=0.02, high=0.2, sd=0.002)
+    task = formulate(sort_fills(table, rules).sites, there, rules, packed=True)
+    ours = solve(task.program, time_limit=60)
+    served = [max(site.fills) for site in task.sites]
+    units = [options([f], [0.002], there, rules, packed=True) for f in served]
+    assert len(served) + len(task.unserved) == 5
+    assert all(units)
+    assert ours.proven
+    assert ours.cost == cpsat_optimum(task.program)[0] == direct_optimum(units, there, rules)
+
+
+def test_nearest_fill_that_works_may_be_higher_than_any_place():
+    plan = choose_stacks(fills([0.19]), Truck(BOXES))
+    assert plan.unfillable[0].nearest == pytest.approx(8 * INCH - RULES.snug, abs=1e-5)
+
+
+def test_the_last_figures_of_what_cannot_be_filled_are_in_the_display_of_the_job():
+    plan = choose_stacks(fills([0.19]), Truck(BOXES), display="1/8 in")
+    assert "mm" not in plan.unfillable[0].reason
+    assert "7.48 in" in plan.unfillable[0].reason

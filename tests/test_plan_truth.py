@@ -1,0 +1,146 @@
+"""What a plan must not hide: pegs that disagree, ties in the ground, ground that nobody read."""
+
+import os
+
+import pandas as pd
+import pytest
+from demo_jobs import changed
+
+from trackkit.checked import check_text
+from trackkit.files import write_whole
+from trackkit.fitted import doubtful_readings, fit_readings
+from trackkit.job import load_job
+from trackkit.plan import make_plan
+from trackkit.problems import InputProblems
+from trackkit.report import plan_text
+
+TODAY = 'check = "P2"\n\n[pegs.today]\nP1 = "150 cm"\nP2 = "{} cm"\n'
+
+
+def stops(plan):
+    return [advisory for advisory in plan.advisories if advisory.level == "stop"]
+
+
+def test_pegs_that_disagree_give_no_target_anywhere(tmp_path):
+    agree = make_plan(load_job(changed(tmp_path / "a", "boathouse_lawn")))
+    heights = agree.ground.mean(["P1", "P2"])
+    usual = 100 * (1.5 + heights[0] - heights[1])
+    for off, given in ((0.0, True), (10.0, False)):
+        change = {'check = "P2"\n': TODAY.format(f"{usual + off:.1f}")}
+        plan = make_plan(load_job(changed(tmp_path / f"{off}", "boathouse_lawn", **change)))
+        number = f"{150 - 100 * agree.targets.one_offset:.1f} cm"
+        assert (number in plan_text(plan)) is given
+        assert plan.targets.table["rod_m"].notna().all() == given
+        assert (plan.targets.one_rod is not None) is given
+        assert plan.can_be_done is given
+    plan.save(tmp_path / "out")
+    assert pd.read_csv(tmp_path / "out" / "supports.csv")["target_rod_m"].isna().all()
+
+
+def test_ties_in_the_ground_are_a_stop(tmp_path):
+    low = {'kind = "level"': 'kind = "level"\nreference = { rail = "10 cm", at = "0 m" }'}
+    plan = make_plan(load_job(changed(tmp_path, "boathouse_lawn", **low, **{'confidence = "90 %"': ""})))
+    assert not plan.can_be_done
+    assert any("in the ground" in stop.text for stop in stops(plan))
+    assert "in the ground" in plan_text(plan)[:400]
+    plan.save(tmp_path / "out")
+    picture = (tmp_path / "out" / "profile.svg").read_text(encoding="utf-8")
+    assert "tie ends in the ground" in picture
+    assert "STOP" in picture
+
+
+def test_a_mark_off_the_run_is_a_fault(tmp_path):
+    off = {'kind = "level"': 'kind = "level"\nreference = { rail = "10 cm", at = "30 m" }'}
+    with pytest.raises(InputProblems, match="a place on the run"):
+        make_plan(load_job(changed(tmp_path, "boathouse_lawn", **off)))
+
+
+def test_a_run_longer_than_the_readings_is_a_stop_that_names_the_stretch(tmp_path):
+    far = {'end_mark = "8 m"': 'end_mark = "40 m"', "count = 3": "count = 30"}
+    plan = make_plan(load_job(changed(tmp_path, "boathouse_lawn", **far)))
+    (stop,) = [stop for stop in stops(plan) if "was not read" in stop.text]
+    first = float(stop.text.split(" m to ")[0].removeprefix("at "))
+    assert 8.0 < first < 20.0
+    near = make_plan(load_job(changed(tmp_path / "near", "boathouse_lawn")))
+    assert not any("was not read" in advisory.text for advisory in near.advisories)
+
+
+def test_a_misread_rod_is_shown_with_what_the_others_make_it(tmp_path):
+    """The demo's rod of row 32 was misread by 10 cm."""
+    job = load_job(changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""}))
+    ground, _ = fit_readings(job)
+    (row,) = doubtful_readings(ground).itertuples()
+    assert abs(row.others_m - row.read_m) == pytest.approx(0.10, abs=0.02)
+    assert f"reads {100 * row.read_m:.1f} cm, the others make it {100 * row.others_m:.1f} cm" in check_text(
+        job, ground
+    )
+
+
+def test_readings_are_checked_without_track_enough(tmp_path):
+    none = {"count = 3": "count = 1", "count = 2": "count = 1"}
+    job = load_job(changed(tmp_path, "boathouse_lawn", **none))
+    ground, why = fit_readings(job)
+    assert "not enough track" in why
+    assert why in " ".join(check_text(job, ground, why).split())
+
+
+def test_a_given_grade_limit_is_no_licence_for_more_than_a_person_holds(tmp_path):
+    steep = {'kind = "level"': 'kind = "level"\ngrade_limit = "20 %"'}
+    plan = make_plan(load_job(changed(tmp_path, "boathouse_lawn", **steep)))
+    assert plan.verdict.grade_limit == pytest.approx(plan.job.rolling.grade_limit())
+
+
+def test_nothing_stands_where_half_a_box_would_hang_over_a_zone(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    plan = make_plan(load_job(folder))
+    at = plan.run.ties["station_m"].iloc[3]
+    edge = at + 0.9 * plan.run.rules.half_box  # the tie itself lies before it
+    zone = pd.DataFrame({"from_m": [edge], "to_m": [edge + 0.05], "side": ["left"], "support": ["no"]})
+    zone.to_csv(folder / "zones.csv", index=False)
+    fills = make_plan(load_job(folder)).fills
+    assert fills.loc[~fills["support_here"], ["tie", "side"]].to_numpy().tolist() == [[4, "left"]]
+
+
+def test_files_are_put_in_place_as_one_set_or_not_at_all(tmp_path, monkeypatch):
+    old = {tmp_path / name: b"old" for name in "ab"}
+    write_whole(old)
+    put = os.replace
+
+    def fails_at_b(source, target):
+        if target == tmp_path / "b":
+            raise OSError(28, "no space left")
+        put(source, target)
+
+    monkeypatch.setattr(os, "replace", fails_at_b)
+    with pytest.raises(OSError, match="no space"):
+        write_whole({tmp_path / "new": b"new", tmp_path / "a": b"new", tmp_path / "b": b"new"})
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"a": b"old", "b": b"old"}
+
+
+def test_a_pull_list_of_an_earlier_truck_does_not_stay(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    make_plan(load_job(folder)).save(folder / "plan")
+    assert (folder / "plan" / "pull_list.csv").exists()
+    (folder / "truck.csv").unlink()
+    make_plan(load_job(folder)).save(folder / "plan")
+    assert not (folder / "plan" / "pull_list.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "table", "what"),
+    [
+        ("differences.csv", "point,to_point,rise_mm\nP1,P2,10\nP2,P3,5\nP1,P3,16\n", "differences between"),
+        ("levels.csv", "point,rod_mm\nP1,1200\nP2,1210\n", "rods on"),
+    ],
+)
+def test_pegs_alone_can_be_checked_but_are_no_ground_to_plan_on(tmp_path, name, table, what):
+    folder = changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""})
+    for path in folder.glob("*.csv"):
+        path.unlink()
+    (folder / name).write_text(table)
+    job = load_job(folder)
+    ground, why = fit_readings(job)
+    assert not why
+    assert "No reading of the ground itself" in check_text(job, ground)
+    with pytest.raises(InputProblems, match=f"no reading of the ground: {what} pegs alone"):
+        make_plan(job)

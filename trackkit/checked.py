@@ -1,0 +1,79 @@
+"""What the readings alone say, in words: can they be trusted, and what do they leave open."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trackkit.advice import doubt_words
+from trackkit.fitted import doubtful_readings
+from trackkit.job import Job
+from trackkit.paper import columns, wrapped
+from trackkit.survey.ground import Ground
+from trackkit.survey.instruments import BASIS
+from trackkit.survey.readings import cautions
+from trackkit.tables.rows import rows_of
+
+__all__ = ["check_text", "instrument_lines"]
+
+
+def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
+    """Return what the readings alone say: how much they check each other, and which are in doubt.
+
+    Parameters
+    ----------
+    job : Job
+    ground : Ground
+    no_run : str
+        Why the job has no run, which the readings don't need.
+    """
+    show, table = job.display, ground.residuals
+    checked, spare = table["checked"].value_counts(), round(table["redundancy_readings"].sum())
+    lines = [
+        f"{len(table)} readings; {spare} more than there are heights to find.",
+        f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
+        f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
+        f"Ground: {ground.roughness.words()}." if ground.sides else "No reading of the ground itself.",
+        *instrument_lines(job, ground),
+    ]
+    for laser in rows_of(ground.lasers):
+        lines.append(f"Laser position {laser.laser}: {show.small_unit(laser.height_m)} above the datum, "
+                     f"give or take {show.small_unit(2 * laser.sd_m)}.")  # fmt: skip
+    for phone in rows_of(ground.zero_errors):
+        degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
+        lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
+    doubtful = doubtful_readings(ground)
+    rows = [
+        [row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
+         job.side(row.side) if row.side else "", doubt_words(row, show)]
+        for row in rows_of(doubtful)
+    ]  # fmt: skip
+    head = ["reading", "kind", "where", "side", ""]
+    verdict = "No reading is in doubt." if doubtful.empty else "READ AGAIN\n" + columns(head, rows, wrap=(4,))
+    notes = "\n".join(wrapped(n, hang=2) for n in ground.survey.notes)
+    parts = [job.name.upper(), "\n".join(wrapped(line, hang=2) for line in lines), verdict, notes]
+    parts.append("\n".join(wrapped(str(a), hang=2) for a in cautions(ground.survey)))
+    if no_run:
+        parts.append(
+            wrapped(f"CAUTION: the readings were checked, but the job cannot be laid: {no_run}", hang=2)
+        )
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def instrument_lines(job: Job, ground: Ground) -> list[str]:
+    """Return what a single reading was taken to be worth, and where that comes from."""
+    sds, show = ground.instruments, job.display
+    kinds = set(ground.residuals["kind"])
+    stated = job.file.instruments.model_dump(exclude_none=True)
+
+    def source(name: str) -> str:
+        if name == ground.estimated:
+            return "estimated from the readings"
+        return "as stated in the job" if name in stated else BASIS[name].split(":")[0].split(",")[0]
+
+    lines = []
+    if any(kind.startswith("rod") for kind in kinds):
+        lines.append(f"One rod reading: give or take {show.small_unit(2 * sds.rod_sd)} ({source('rod_sd')}).")
+    if len(ground.zero_errors):
+        degrees = np.degrees(2 * sds.angle_sd)
+        lines.append(f"One angle: give or take {degrees:.1f} degrees ({source('angle_sd')}).")
+    return lines

@@ -1,0 +1,118 @@
+"""Last resorts: what a grip does where nothing else closes a gap, or where pieces ran out.
+
+The program of all places knows neither, so that its size, its optimum and its proof stay its own. The
+few places that it leaves get programs of their own, solved as exactly, from what is left on the truck:
+
+1. Shims lie flat under the wedge (at most ``max_shims`` in one place).
+2. Where that does not do either, the travel that a wedge keeps in hand is given up.
+
+Stacks that go short of pieces are tried again with shims under their wedges, and changed only if less is
+missing then.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from trackkit.cribbing.assign import assign
+from trackkit.cribbing.chosen import Built, build_choices, left_on, mark_missing, shortages_of, taken_by
+from trackkit.cribbing.formulate import formulate
+from trackkit.cribbing.program import solve
+from trackkit.cribbing.rules import StackRules
+from trackkit.cribbing.sites import Site
+from trackkit.cribbing.truck import Truck
+from trackkit.cribbing.workshop import Unserved
+
+__all__ = ["Resorted", "fill_the_rest", "spare_pieces"]
+
+
+@dataclass(frozen=True)
+class Resorted:
+    """What the last resorts came to.
+
+    Attributes
+    ----------
+    built : tuple of Built
+        All places with their stacks, along the run.
+    unserved : tuple of Unserved
+        Places that even this leaves without a stack.
+    split : tuple of Site
+        Joints that had to be split on the way.
+    proven : bool
+        Whether each of their choices is proven the cheapest.
+    """
+
+    built: tuple[Built, ...]
+    unserved: tuple[Unserved, ...]
+    split: tuple[Site, ...] = ()
+    proven: bool = True
+
+
+def fill_the_rest(
+    built: Sequence[Built], unserved: Sequence[Unserved], truck: Truck, rules: StackRules, display: str
+) -> Resorted:
+    """Return the stacks with those that a last resort gives the places without one.
+
+    Parameters
+    ----------
+    built : sequence of (Site, Stack)
+        What stands already, and keeps its pieces.
+    unserved : sequence of Unserved
+        Places that the program of all places leaves without a stack.
+    truck : Truck
+        With all its pieces.
+    rules : StackRules
+        Spare of a wedge's travel, most shims in one place, prices.
+    display : str
+        One of `trackkit.units.DISPLAYS`.
+    """
+    done, left, proven = list(built), tuple(unserved), True
+    parted: tuple[Site, ...] = ()
+    for resort in (rules, replace(rules, wedge_spare=0.0)):
+        if not left:
+            break
+        rest = left_on(truck, taken_by(stack for _, stack in done))
+        more = _choose([one.site for one in left], rest, resort, display)
+        if more is None:
+            proven = False
+            break
+        done += more.built
+        left, parted, proven = more.unserved, parted + more.split, proven and more.proven
+    return Resorted(_along(done), left, parted, proven)
+
+
+def spare_pieces(built: Sequence[Built], truck: Truck, rules: StackRules, display: str) -> tuple[Built, ...]:
+    """Return the stacks, those that go short changed where shims under wedges leave less missing."""
+    if not truck.of_kind("shim"):
+        return tuple(built)
+    stacks = mark_missing([stack for _, stack in built], truck)
+    through = any(piece.both_ends for stack in stacks if stack.missing for piece in stack.pieces)
+    short = [site for (site, _), stack in zip(built, stacks, strict=True) if stack.missing]
+    if not short or through:
+        return tuple(built)
+    rest = [one for one, stack in zip(built, stacks, strict=True) if not stack.missing]
+    left = left_on(truck, taken_by(stack for _, stack in rest))
+    more = _choose(short, left, rules, display)
+    if more is None or more.unserved:
+        return tuple(built)
+    other = _along([*rest, *more.built])
+    return other if _missing(other, truck) < _missing(built, truck) else tuple(built)
+
+
+def _choose(sites: Sequence[Site], truck: Truck, rules: StackRules, display: str) -> Resorted | None:
+    """Return the cheapest stacks for some places with shims under wedges; None if time ran out."""
+    task = formulate(sites, truck, rules, packed=True)
+    solution = solve(task.program, time_limit=rules.time_limit)
+    if solution is None:
+        return None
+    built = build_choices(task, assign(task, solution), truck, rules, display)
+    return Resorted(tuple(built), task.unserved, task.split, solution.proven)
+
+
+def _along(built: Sequence[Built]) -> tuple[Built, ...]:
+    return tuple(sorted(built, key=lambda one: one[0].key))
+
+
+def _missing(built: Sequence[Built], truck: Truck) -> int:
+    return sum(one.missing for one in shortages_of(taken_by(stack for _, stack in built), truck))

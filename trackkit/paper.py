@@ -1,0 +1,49 @@
+"""Text for a terminal or a printer: aligned columns and broken lines."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import Final
+
+__all__ = ["WIDTH", "columns", "wrapped"]
+
+#: Columns of the page: a terminal's width, and what a printer takes in a fixed pitch on A4.
+WIDTH: Final = 100
+#: So much wider than the others the first broken column stays.
+FIRST: Final = 12
+#: A column is not broken narrower than this.
+NARROWEST: Final = 12
+
+
+def columns(
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    right: tuple[int, ...] = (),
+    wrap: tuple[int, ...] = (),
+) -> str:
+    """Return rows in aligned columns; wide columns in ``wrap`` are broken over lines."""
+    table = [list(head), *map(list, rows)]
+    widths = [max(len(row[i]) for row in table) for i in range(len(head))]
+    while wrap and sum(widths) + 2 * (len(widths) - 1) > WIDTH:
+        widest = max(wrap, key=lambda i: widths[i] - FIRST * (i == wrap[0]))
+        if widths[widest] <= NARROWEST:
+            break
+        widths[widest] -= 1
+    lines = []
+    for row in table:
+        cells = [textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
+        for n in range(max(map(len, cells))):
+            parts = [cell[n] if n < len(cell) else "" for cell in cells]
+            placed = [
+                part.rjust(width) if i in right else part.ljust(width)
+                for i, (part, width) in enumerate(zip(parts, widths, strict=True))
+            ]
+            lines.append("  ".join(placed).rstrip())
+    return "\n".join(lines)
+
+
+def wrapped(text: str, *, hang: int = 0) -> str:
+    """Return text broken into lines, all but the first indented."""
+    return textwrap.fill(text, WIDTH, subsequent_indent=" " * hang, break_on_hyphens=False)
