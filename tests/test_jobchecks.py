@@ -1,5 +1,6 @@
 """What a job says and nothing uses is a fault, told with what would be used."""
 
+import json
 import shutil
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import pytest
 
 from trackkit.job import load_job
 from trackkit.jobchecks import pegs_of
-from trackkit.plan import fit_job
+from trackkit.plan import fit_job, make_plan
 from trackkit.problems import InputProblems
 
 DEMO = Path(__file__).parents[1] / "data_demo"
@@ -216,3 +217,16 @@ def test_a_damaged_workbook_is_told_once(tmp_path):
     with pytest.raises(InputProblems) as caught:
         load_job(folder)
     assert len(caught.value.problems) == 1
+
+
+def test_a_long_name_and_note_break_nothing(tmp_path):
+    folder = copied(tmp_path)
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    name = "Tracking shot along the old wall, " * 8 + "x" * 200
+    text = text.replace("Market yard, roughed in", name).replace("units", f'note = "{"words " * 300}"\nunits')
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    plan = make_plan(load_job(folder))
+    assert name.upper() in " ".join(plan.text().split())
+    written = {path.name for path in plan.save(tmp_path / "out")}
+    assert written == {"plan.json", "supports.csv", "pull_list.csv", "profile.svg", "profile.png"}
+    assert json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))["name"] == name

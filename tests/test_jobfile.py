@@ -8,9 +8,12 @@ import tomllib
 from typing import get_args
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pydantic import BaseModel
 
 from trackkit.job import load_job
+from trackkit.jobchecks import job_faults
 from trackkit.jobfile import examine_job_file, job_path, read_job_file
 from trackkit.jobschema import JobFile
 from trackkit.layout.reference import LensHeight, RailHeight
@@ -353,3 +356,51 @@ def test_a_note_may_have_lines_and_is_told_as_one(tmp_path):
 
 def loaded_levels(folder):
     (folder / "levels.csv").write_text("station_m,side,rod_mm\n0,left,1200\n0,right,1200\n")
+
+
+WORDS = st.sampled_from(
+    [
+        "name",
+        "shot",
+        "shto",
+        "section",
+        "sections",
+        "end_mark",
+        "endmark",
+        "line",
+        "reference",
+        "tie",
+        "side",
+        "ground",
+        "datum",
+        "station",
+        "pegs",
+        "today",
+        "track",
+        "lies",
+        "length",
+        "lenght",
+        "ties",
+        "rail_top",
+    ]
+)
+VALUES = st.recursive(
+    st.one_of(
+        st.integers(-2, 2), st.floats(), st.booleans(), WORDS, st.sampled_from(["3 m", "2 %", "1 kg", "\x1b"])
+    ),
+    lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(WORDS, inner, max_size=4)),
+    max_leaves=12,
+)
+
+
+@given(content=st.dictionaries(WORDS, VALUES, max_size=6), keep=st.booleans())
+@settings(max_examples=300, deadline=None, derandomize=True)
+def test_whatever_stands_in_a_job_file_it_is_read_or_every_fault_has_a_place(tmp_path_factory, content, keep):
+    path = write(tmp_path_factory.mktemp("job"), "")
+    whole = (tomllib.loads(GOOD) if keep else {}) | content
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trackkit.jobfile.tomllib.loads", lambda text: copy.deepcopy(whole))
+        examined = examine_job_file(path)
+    assert examined.faults or examined.file is not None
+    assert all(fault.column and str(fault).isprintable() for fault in examined.faults)
+    assert job_faults(examined, None, file_name="job.toml") is not None
