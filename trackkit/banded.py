@@ -36,7 +36,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-#: Border columns that are spread over the band at a time, to spare memory.
+#: Border columns that are solved for at a time, to spare memory.
 AT_A_TIME = 64
 #: Blocks up to this size are multiplied entry by entry, all blocks at once, which is faster.
 UNROLLED = 6
@@ -99,8 +99,8 @@ def clamped_bridge(first: Array, second: Array, length: Array) -> Array:
 
 
 def dense(matrix: Array | csr_array) -> Array:
-    """Return an array, or a sparse one filled up (by columns, as LAPACK has it)."""
-    return matrix if isinstance(matrix, np.ndarray) else np.asarray(matrix.toarray(order="F"))
+    """Return an array, or a sparse one filled up."""
+    return matrix if isinstance(matrix, np.ndarray) else np.asarray(matrix.toarray())
 
 
 def band_add(band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], values: Array) -> None:
@@ -183,20 +183,23 @@ class BorderedBand:
             raise np.linalg.LinAlgError(f"not positive definite at unknown {info}")
         return np.asarray(factor)
 
-    def solve_band(self, right: Array, *, overwrite: bool = False) -> Array:
-        """Return the inverse of A times ``right``, shape (n,) or (n, m), which it may overwrite."""
+    def solve_band(self, right: Array) -> Array:
+        """Return the inverse of A times ``right``, shape (n,) or (n, m)."""
         from scipy.linalg.lapack import dpbtrs
 
         if self.size == 0 or right.size == 0:
             return np.zeros_like(right)
-        solved, _ = dpbtrs(self.factor, right, lower=1, overwrite_b=overwrite)
+        solved, _ = dpbtrs(self.factor, right, lower=1)
         return np.asarray(solved).reshape(right.shape)
 
     @cached_property
     def reach(self) -> Array:
         """Inverse of A times B, shape (n, k): how the band follows the border."""
-        side = dense(self.side)
-        return self.solve_band(side, overwrite=side is not self.side)
+        reach = np.empty(self.side.shape)
+        for start in range(0, reach.shape[1], AT_A_TIME):
+            some = slice(start, start + AT_A_TIME)
+            reach[:, some] = self.solve_band(dense(self.side[:, some]))
+        return reach
 
     @cached_property
     def border_factor(self) -> Array:
