@@ -50,7 +50,7 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
     head = ["reading", "kind", "where", "side", ""]
     verdict = "No reading is in doubt." if doubtful.empty else "READ AGAIN\n" + columns(head, rows, wrap=(4,))
     notes = "\n".join(wrapped(n, hang=2) for n in ground.survey.notes)
-    parts = [job.name.upper(), "\n".join(wrapped(line, hang=2) for line in lines), verdict, notes]
+    parts = [wrapped(job.name.upper()), "\n".join(wrapped(line, hang=2) for line in lines), verdict, notes]
     parts.append("\n".join(wrapped(str(a), hang=2) for a in cautions(ground.survey)))
     if no_run:
         parts.append(

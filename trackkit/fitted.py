@@ -90,13 +90,6 @@ def fit_on(job: Job, run: Run | None, *, lying: Run | None = None) -> Ground:
         survey = place_on_ties(survey, (lying or run).ties)
         faults = [*check_stations(survey, run.head, run.tail), *_off_the_run(job, run)]
     frees = job.file.ground.breaks_free
-    rises = survey.differences
-    pegs = {*survey.levels["point"], *survey.benchmarks["point"], *rises["point"], *rises["to_point"]} - {""}
-    above = job.reference.above if isinstance(job.reference, RailHeight) else ""
-    for key, name in (("ground.datum", job.datum), ("line.reference.above", above)):
-        if isinstance(name, str) and name and name not in pegs:
-            accepted = "a peg that was read: " + (", ".join(sorted(pegs)) or "none was")
-            faults.append(Problem("job.toml", repr(name), accepted, "", None, key))
     if faults:
         raise InputProblems(faults)
     ground = fit_ground(

@@ -21,7 +21,7 @@ from trackkit.layout.laid import Run
 from trackkit.layout.line import BEND, GAP, follow_line, grade_line, least_fill_line, level_line
 from trackkit.layout.targets import Peg, Targets, pegs_from_ground, target_rods
 from trackkit.layout.verdict import LevelVerdict, level_verdict
-from trackkit.problems import Advisory, InputProblems, Problem
+from trackkit.problems import Advisory
 from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
 from trackkit.tables.rows import rows_of
@@ -198,10 +198,6 @@ def _targets(job: Job, ground: Ground, line: FinishedLine, run: Run, fills: pd.D
         still = Peg(f"laser position {laser['laser']}", float(laser["height_m"]), 0.0)
         return _from_laser(target_rods(fills, line, run, control=still))
     check = pegs.check or next((name for name in known if name != control), None)
-    for key, name in (("pegs.control", control), ("pegs.check", check)):
-        if name is not None and name not in known:
-            accepted = "a peg that was read: " + (", ".join(known) or "none was")
-            raise InputProblems([Problem("job.toml", repr(name), accepted, "", None, key)])
     if check is None:
         height = float(ground.mean([control])[0])
         return target_rods(fills, line, run, control=Peg(control, height, pegs.today.get(control)))

@@ -23,7 +23,7 @@ _UNIT_WORDS: Final = {"in": "inches", "cm": "cm", "mm": "mm"}
 def plan_text(plan: Plan) -> str:
     """Return the plan: what stops it first, then target and summary, the tables, the cautions."""
     stops = [a for a in plan.advisories if a.level == "stop"]
-    parts = [plan.job.name.upper()]
+    parts = [wrapped(plan.job.name.upper())]
     if plan.job.note:
         parts.append(wrapped(plan.job.note))
     if stops:
