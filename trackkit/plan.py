@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.cribbing.results import StackPlan
+from trackkit.cribbing.sites import stands_clear
 from trackkit.cribbing.stacks import choose_stacks
 from trackkit.fitted import fit_job, fit_on, lay_job, survey_of
 from trackkit.job import Job
@@ -174,6 +175,7 @@ def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
     A support takes up a box's length along the run: all of it must be on ground that carries.
     """
     half = job.lay_rules.half_box
+    middles = fills.groupby("support")["station_m"].transform("mean")
     kind = pd.Series(job.ground_kind, index=fills.index, dtype=object)
     standing = pd.Series(True, index=fills.index)
     for zone in rows_of(survey_of(job).zones):
@@ -181,8 +183,7 @@ def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
         if zone.ground:
             kind[own & fills["station_m"].between(zone.from_m, zone.to_m)] = zone.ground
         if not zone.support:
-            on_it = (fills["station_m"] + half > zone.from_m) & (fills["station_m"] - half < zone.to_m)
-            standing[own & on_it] = False
+            standing[own & ~stands_clear(middles, half, zone.from_m, zone.to_m)] = False
     return fills.assign(ground_type=kind, support_here=standing)
 
 
