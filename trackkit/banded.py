@@ -260,12 +260,14 @@ class BorderedBand:
     @cached_property
     def inverse_band(self) -> Array:
         """The whole inverse's entries where A may have some, as a band, border included."""
-        n, p = self.size, self.band.shape[0] - 1
+        n, p, b = self.size, self.band.shape[0] - 1, self.block
         result = np.zeros((p + 1, n))
-        columns = np.arange(n)
-        for k in range(min(p, n - 1) + 1):
-            first, second = columns[: n - k], columns[k:]
-            result[k, : n - k] = self.inverse_entries(first, second)
+        for i in range(b):
+            for k in range(min(p, 2 * b - 1 - i) + 1):
+                if i + k < b:
+                    result[k, i::b] = self.inverse_diagonal[:, i, i + k]
+                else:
+                    result[k, i : n - b : b] = self.inverse_right[:, i, i + k - b]
         half = np.linalg.inv(self.border_factor).T
         for start in range(0, half.shape[1], AT_A_TIME):
             spread = self.reach @ half[:, start : start + AT_A_TIME]

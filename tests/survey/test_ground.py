@@ -5,9 +5,10 @@ import pandas as pd
 import pytest
 
 from trackkit.problems import FitError
-from trackkit.survey.grid import Break
+from trackkit.survey.grid import Break, make_grid
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
+from trackkit.survey.observe import observe
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import make_survey
 
@@ -269,6 +270,49 @@ def test_a_point_exactly_at_a_break_lies_beyond_it():
     ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=PLAIN, breaks=breaks)
     at, before = (ground.height(s, "left")[0] for s in (5.0, 4.999))
     assert at - before == pytest.approx(0.12, abs=0.01)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_point_on_a_break_between_the_nodes_lies_beyond_it(side):
+    levels = rods()
+    levels.loc[levels["station_m"] >= 5, "rod_m"] -= 0.12
+    breaks = [Break("left", 4.5), Break("right", 4.5)]
+    ground = fit_ground(make_survey(levels=levels), ground_type=KIND, instruments=PLAIN, breaks=breaks)
+    assert np.abs(ground.stations - 4.5).min() > 1e-3
+    before, at, beyond = (ground.height(s, side)[0] for s in (4.5 - 1e-5, 4.5, 4.5 + 1e-5))
+    assert at == pytest.approx(beyond, abs=1e-5)
+    assert at - before == pytest.approx(0.12, abs=0.02)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("relief", [False, True])
+def test_a_taped_step_is_the_far_ground_less_the_near_each_carried_on_along_its_slope(side, relief):
+    """Two planes that lean differently, a step of 50 mm where they meet: arithmetic."""
+    edge, near_slope, far_slope, step = 3.3, 0.1, -0.2, 0.05
+    grid = make_grid(STATIONS, ("left", "right"), relief=relief, breaks=(Break(side, edge, step),))
+    rows = observe(make_survey(), grid, PLAIN, width=0.62, breaks=(Break(side, edge, step),))
+    beyond = edge <= STATIONS
+    state = np.zeros(grid.size)
+    node, which = np.arange(STATIONS.size), grid.side_index(side)
+    rise = np.where(beyond, step + far_slope * (STATIONS - edge), near_slope * (STATIONS - edge))
+    state[grid.column(node, which, "smooth")] = 1.7 + rise
+    state[grid.column(node, which, "slope")] = grid.scale * np.where(beyond, far_slope, near_slope)
+    assert rows.value.tolist() == [step]
+    assert rows.ground @ state == pytest.approx([step], abs=1e-12)
+
+
+def test_a_board_across_a_break_reads_the_taped_step_and_both_slopes():
+    """Boards alone, one over the break: the far ground is known by it within the doubt of the tape."""
+    near, far = np.arange(0.0, 9.0), np.arange(1.0, 10.0)
+    height = {s: 0.05 * s + (0.12 - 0.1 * (s - 4.8) if s >= 4.8 else 0.0) for s in STATIONS}
+    rise = np.array([height[b] - height[a] for a, b in zip(near, far, strict=True)])
+    survey = make_survey(
+        boards={"station_m": near, "to_station_m": far, "side": "left", "rise_m": rise},
+        breaks={"left_station_m": [4.8], "step_m": [0.12]},
+    )
+    ground = fit_ground(survey, ground_type=KIND, instruments=PLAIN, datum=(0.0, "left"))
+    assert ground.residuals["residual_m"].abs().max() < 5e-4
+    assert ground.height(4.8, "left")[0] - ground.height(4.799, "left")[0] == pytest.approx(0.12, abs=2e-3)
 
 
 def test_estimating_the_roughness_does_not_widen_a_benchmark():

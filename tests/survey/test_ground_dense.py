@@ -14,7 +14,7 @@ from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import make_survey
 from trackkit.survey.residuals import critical_w
-from trackkit.survey.roughness import Roughness, _restricted
+from trackkit.survey.roughness import BELIEFS, RANGE, Roughness, _restricted
 
 WIDTH = 0.62
 TOOLS = Instruments(station_sd=0.0)
@@ -257,6 +257,24 @@ def test_restricted_likelihood_equals_the_dense_build_and_its_gradient_is_right(
         step[i] = 1e-4
         slope = (ours(first + step)[0] - ours(first - step)[0]) / 2e-4
         assert gradient[name] == pytest.approx(slope, rel=1e-5)
+
+
+def test_a_twist_too_smooth_to_tell_leaves_the_other_estimates_at_their_best():
+    """Both sides are one profile: q_twist ends at the range's lower end, where the gradient points out."""
+    rng = np.random.default_rng(0)
+    stations = np.repeat(np.arange(1000) * 0.6, 2)
+    side = np.tile(["left", "right"], 1000)
+    rod = 1.5 - 0.03 * np.sin(stations / 3) + rng.normal(0, 0.002, stations.size)
+    survey = make_survey(levels={"station_m": stations, "side": side, "rod_m": rod})
+    ground = fit_ground(survey, instruments=TOOLS)
+    found = ground.roughness
+    assert found.q_twist == pytest.approx(RANGE["q_twist"][0])
+    gradient = _restricted(ground.fitted.model, ground.setting.prior, found)[1]
+    for name in ("q_mean", "relief"):
+        belief = BELIEFS[name]
+        gradient[name] += (math.log(getattr(found, name)) - belief.centre) / belief.spread**2
+        assert abs(gradient[name]) < 0.1
+    assert gradient["q_twist"] > 0
 
 
 def test_the_datum_changes_no_difference_and_no_covariance_of_differences():

@@ -282,6 +282,56 @@ def test_what_cannot_be_is_told(tmp_path, tables, message):
         read_survey(write(tmp_path, **tables))
 
 
+@pytest.mark.parametrize(
+    ("tables", "message"),
+    [
+        (
+            {"levels": "station_m,side,rod_m\n0,left,1480\n1,left,1.2\n2,left,1500\n"},
+            r"row 2, rod: found rod reading of 1480 m \(and 1 more like it\): more than any staff; "
+            r"accepted: 0\.001 to 30 m\. → is the column in mm\?",
+        ),
+        (
+            {"levels": "station_m,side,rod_m\n0,left,1\n1,left,0.0004\n"},
+            r"row 3, rod: found rod reading of 0\.0004 m: too near",
+        ),
+        (
+            {"levels": "station_m,side,rod_mm\n0,left,1.48\n1,left,1.52\n2,left,1.5\n"},
+            r"found rod reading of 0\.00148 m \(and 2 more like it\).*is the column in m\?",
+        ),
+        (
+            {"levels": LEVELS, "obstacles": "station_m,offset_m,rod_m\n0,0,1190\n"},
+            r"obstacles\.csv, row 2, rod: found rod reading of 1190 m: more than any staff",
+        ),
+        (
+            {"levels": "station_mm,side,rod_m\n0,left,1\n2.5,left,1\n5,right,1\n"},
+            r"levels\.csv, station: found 3 stations within 5 mm.*is the column in m\?",
+        ),
+        (
+            {"boards": "station_mm,to_station_mm,side,angle_deg\n0,1,left,1\n1,2,left,1\n"},
+            r"boards\.csv, station: found 3 stations within 2 mm",
+        ),
+    ],
+)
+def test_a_figure_in_the_wrong_unit_is_one_fault(tmp_path, tables, message):
+    """Limits: common practice, no source."""
+    error = faults(write(tmp_path, **tables))
+    assert re.search(message, str(error))
+    assert len(error.problems) == 1
+
+
+@pytest.mark.parametrize(
+    "levels",
+    [
+        "station_m,side,rod_m\n0,left,30\n1,left,0.001\n2,left,0\n",
+        "station_m,side,rod_m\n0,left,1\n0.02,left,1\n0.05,right,1\n",
+        "station_m,side,rod_m\n0,left,1\n0.02,left,1\n0,right,1\n0.02,right,1\n",
+    ],
+    ids=["rods at the limits", "a survey of 5 cm", "two stations"],
+)
+def test_what_is_just_possible_is_read(tmp_path, levels):
+    assert len(read_survey(write(tmp_path, levels=levels)).levels) >= 3
+
+
 def test_both_heights_of_a_benchmark_may_stand_if_both_are_uncertain(tmp_path):
     write(tmp_path, levels=LEVELS, benchmarks="point,height_m,sd_mm\nA,1,5\nA,1.01,5\n")
     assert len(read_survey(tmp_path).benchmarks) == 2

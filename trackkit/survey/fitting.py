@@ -141,16 +141,17 @@ def fit_rows(setting: Setting, *, keep: NDArray[np.bool_] | None = None) -> Fitt
         return found
     grade = np.zeros(rows.sd.size)
     grade[sloped] = found.state(setting)[slope[sloped]] / setting.grid.scale
+    near = found.roughness
     del found  # it may be large
-    return _fit(setting, setting.model(used, np.hypot(rows.sd, setting.station_sd * grade)))
+    return _fit(setting, setting.model(used, np.hypot(rows.sd, setting.station_sd * grade)), near)
 
 
-def _fit(setting: Setting, model: LinearModel) -> Fitted:
+def _fit(setting: Setting, model: LinearModel, near: Roughness | None = None) -> Fitted:
     prior = setting.prior
     floor = STIFFEST * float(np.median(model.sd)) ** 2 / setting.grid.scale**3
     if setting.grid.stations.size:
         sides = len(setting.grid.sides)
-        rough = estimate_roughness(model, prior, setting.ground_type, sides=sides, floor=floor)
+        rough = estimate_roughness(model, prior, setting.ground_type, sides=sides, floor=floor, near=near)
     else:
         rough = Roughness(1.0, 1.0, 0.0, estimated=())
     return Fitted(model.fit(prior.combine(rough.weights)), model, rough)

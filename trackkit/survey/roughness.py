@@ -102,7 +102,13 @@ class Roughness:
 
 
 def estimate_roughness(
-    model: LinearModel, prior: PriorBands, stated: GroundType, *, sides: int, floor: float
+    model: LinearModel,
+    prior: PriorBands,
+    stated: GroundType,
+    *,
+    sides: int,
+    floor: float,
+    near: Roughness | None = None,
 ) -> Roughness:
     """Return the roughness: what is stated, and the rest by penalised restricted likelihood.
 
@@ -119,6 +125,8 @@ def estimate_roughness(
         Number of sides that are read; with one there is no twist to estimate.
     floor : float
         Smallest q [m^2 / m^3].
+    near : Roughness, optional
+        Where to look first, such as the roughness of nearly the same readings; it spares time.
     """
     from scipy.optimize import minimize
 
@@ -139,16 +147,26 @@ def estimate_roughness(
     def target(logs: Array) -> tuple[float, Array]:
         held = np.clip(logs, lowest, highest)
         value, by_log = _restricted(model, prior, roughness(held))
-        away = (logs - centres) / spreads
-        gradient = np.where(held == logs, np.array([by_log[name] for name in free]), 0.0)
-        return value + 0.5 * float(away @ away), gradient + away / spreads
+        away = (held - centres) / spreads
+        gradient = np.array([by_log[name] for name in free]) + away / spreads
+        return value + 0.5 * float(away @ away), np.where(held == logs, gradient, 0.0)
 
     least = {"q_mean": ABOVE_FLOOR * floor, "q_twist": ABOVE_FLOOR * floor, "relief": 0.0}
     lowest = np.log([max(RANGE[name][0], least[name]) for name in free])
     highest = np.log([RANGE[name][1] for name in free])
-    # BFGS, and the range held by clipping: scipy's L-BFGS-B was seen to give NaN once in many runs
-    found = minimize(target, centres, jac=True, method="BFGS", options={"gtol": 1e-3})
-    best = roughness(np.clip(found.x, lowest, highest))
+    # BFGS, and level ground beyond the range: scipy's L-BFGS-B was seen to give NaN once in many runs
+    start = centres if near is None else np.log([getattr(near, name) for name in free])
+    for _ in range(len(free) + 1):
+        found = minimize(
+            target, np.clip(start, lowest, highest), jac=True, method="BFGS", options={"gtol": 1e-3}
+        )
+        start = np.clip(found.x, lowest, highest)
+        if (start == found.x).all():
+            break
+        slope = target(start)[1]
+        if not (((start == lowest) & (slope < 0)) | ((start == highest) & (slope > 0))).any():
+            break  # else a step went too far out, and on level ground nothing leads back
+    best = roughness(start)
     bound = [
         name for name in free if RANGE[name][0] < least[name] and getattr(best, name) < 1.01 * least[name]
     ]

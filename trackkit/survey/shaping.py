@@ -89,6 +89,9 @@ def check_frames(
     ``lasers`` says whether the names of laser positions are all known, so that they can be compared.
     """
     _check_levels(frames["levels"], problems)
+    for name in ("levels", "obstacles"):
+        _check_rods(frames[name], problems, rules)
+    _check_extent(frames, problems, rules)
     _check_boards(frames["boards"], problems, rules)
     for name in ("boards", "crosslevels"):
         _check_own_sds(frames[name], problems)
@@ -131,6 +134,38 @@ def _check_levels(levels: pd.DataFrame, problems: Problems) -> None:
     _report(levels, levels["laser"] == "", problems, "laser")
     elsewhere = (levels["point"] != "") | levels["offset_m"].notna()
     _report(levels, (levels["on"] == "rail") & (levels["side"] == "") & elsewhere, problems, "on")
+
+
+def _check_rods(frame: pd.DataFrame, problems: Problems, rules: SurveyRules) -> None:
+    """Readings that no staff gives, told once for each table with the first of them."""
+    rod = frame["rod_m"]
+    low = (rod > 0) & (rod < rules.shortest_rod)
+    if rod.notna().sum() > 1 and 0 < rod.max() < 10 * rules.shortest_rod:
+        low = rod > 0
+    for wrong, fault, unit in (
+        (rod > rules.longest_rod, "more than any staff", "mm"),
+        (low, "too near the rod's foot to read", "m"),
+    ):
+        if wrong.any():
+            first, more = frame[wrong].iloc[0], int(wrong.sum()) - 1
+            others = f" (and {more} more like it)" if more else ""
+            found = f"rod reading of {first['rod_m']:g} m{others}: {fault}"
+            accepted = f"{rules.shortest_rod:g} to {rules.longest_rod:g} m"
+            do = f"is the column in {unit}?"
+            problems.add(Problem(first["file"], found, accepted, do, row=int(first["row"]), column="rod"))
+
+
+def _check_extent(frames: dict[str, pd.DataFrame], problems: Problems, rules: SurveyRules) -> None:
+    """Stations that all lie within a hand's breadth are in the wrong unit."""
+    feet = [("levels", "station_m"), ("crosslevels", "station_m")]
+    feet += [("boards", "station_m"), ("boards", "to_station_m")]
+    stations = pd.concat([frames[name][column] for name, column in feet]).dropna()
+    span = float(np.ptp(stations)) if len(stations) else 0.0
+    if stations.nunique() >= 3 and span < rules.shortest_survey:
+        file = next(str(frames[name]["file"].iloc[0]) for name, _ in feet if len(frames[name]))
+        found = f"{stations.nunique()} stations within {1000 * span:.3g} mm: hardly the length of a run"
+        accepted = f"stations that lie {rules.shortest_survey:g} m apart or more, first to last"
+        problems.add(Problem(file, found, accepted, "is the column in m?", column="station"))
 
 
 def _check_boards(boards: pd.DataFrame, problems: Problems, rules: SurveyRules) -> None:

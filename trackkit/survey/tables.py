@@ -30,6 +30,15 @@ class SurveyRules:
     tall_rod : float
         Rod readings beyond it are cautions, never faults [m]. Common practice, no source: longer
         rods than 5 m are rare.
+    longest_rod : float
+        Rod readings beyond it are faults [m]. Common practice, no source: no staff is that long, but
+        millimetres in a column of metres are.
+    shortest_rod : float
+        Rod readings below it, but for 0, are faults [m], and so are readings that are all below ten
+        times as much. Common practice, no source: metres in a column of millimetres are.
+    shortest_survey : float
+        Three or more stations that all lie within it are a fault [m]. Common practice, no source:
+        metres in a column of millimetres do.
     across : float
         Left-to-right differences beyond it are faults [m]. Guess: the slope ``steepest`` over the
         usual width of track.
@@ -40,6 +49,9 @@ class SurveyRules:
     steepest: float = math.radians(60.0)
     farthest: float = 10_000.0
     tall_rod: float = 6.0
+    longest_rod: float = 30.0
+    shortest_rod: float = 0.001
+    shortest_survey: float = 0.05
     across: float = 1.1
     off_run: float = 15.0
 
