@@ -32,7 +32,7 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
         f"{len(table)} readings; {spare} more than there are heights to find.",
         f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
         f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
-        f"Ground: {ground.roughness.words()}." if ground.sides else "No reading of the ground itself.",
+        f"Ground: {ground.roughness.words(show)}." if ground.sides else "No reading of the ground itself.",
         *instrument_lines(job, ground),
     ]
     for laser in rows_of(ground.lasers):

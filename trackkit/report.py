@@ -85,7 +85,7 @@ def summary_lines(plan: Plan) -> list[str]:
             f"({plan.job.file.line.confidence:.0%} that no tie end touches)."
         )
     lines.append(
-        f"Gap under the track: {show.small_unit(line.gap)}. Ground: {plan.ground.roughness.words()}."
+        f"Gap under the track: {show.small_unit(line.gap)}. Ground: {plan.ground.roughness.words(show)}."
     )
     doubtful = doubtful_readings(plan.ground)
     if len(doubtful):

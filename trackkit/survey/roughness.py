@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from trackkit.banded import band_quadratic, band_trace
 from trackkit.survey.posterior import LinearModel
 from trackkit.survey.prior import GroundType, PriorBands, prior_weights
+from trackkit.units import DISPLAYS, LENGTH_UNITS, Display
 
 __all__ = ["BELIEFS", "Belief", "Roughness", "estimate_roughness"]
 
@@ -85,20 +86,29 @@ class Roughness:
         """The prior's weights."""
         return prior_weights(self.q_mean, self.q_twist, self.relief)
 
-    def words(self) -> str:
+    def words(self, display: Display = DISPLAYS["mm"]) -> str:
         """Return a sentence on the roughness, for a report."""
-        wander = 1000 * math.sqrt(self.q_mean / 3.0)
+        over = 4 * LENGTH_UNITS["ft"] if display.unit == "in" else 1.0
+        length = "4 ft" if display.unit == "in" else "1 m"
+        wander = math.sqrt(self.q_mean * over**3 / 3.0)
+        stones = "hardly any stones or tussocks"
+        if self.relief >= display.step / 2:
+            stones = f"stones and tussocks of about {display.small_unit(self.relief)}"
         how = "estimated from the readings" if self.estimated else "as stated in the job"
         if self.estimated and len(self.estimated) < 3:
             how = "partly stated in the job, partly estimated from the readings"
-        floor = ""
-        if self.raised:
-            values = " and ".join(f"{name} {getattr(self, name):.1e}" for name in self.raised)
-            floor = f"; {values} m^2/m^3 is the smoothest that the arithmetic bears at this spacing"
-        return (
-            f"it wanders about {wander:.0f} mm from straight over 1 m, "
-            f"with stones and tussocks of about {1000 * self.relief:.1f} mm ({how}{floor})"
+        floor = "; the smoothest that the arithmetic bears at this spacing" if self.raised else ""
+        away = (
+            f"about {display.small_unit(wander)}"
+            if wander >= display.step / 2
+            else f"less than {_least(display)}"
         )
+        return f"it wanders {away} from straight over {length}, with {stones} ({how}{floor})"
+
+
+def _least(display: Display) -> str:
+    """Return the least that a display can show."""
+    return display.small_unit(display.step)
 
 
 def estimate_roughness(
