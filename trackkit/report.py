@@ -77,6 +77,9 @@ def summary_lines(plan: Plan) -> list[str]:
     lines = [track, largest, _short_on_truck(plan), _what_sets(plan)]
     if plan.targets is not None:
         lines.insert(0, f"{plan.targets.text} {plan.targets.check.text}")
+    else:
+        lasers = "no laser position" if plan.ground.lasers.empty else "more than one laser position"
+        lines.insert(0, f"No target for the rod: {lasers} and no peg was read. Read a peg with the others.")
     if run.chassis_text():
         lines.append(run.chassis_text())
     if line.raised > 0:

@@ -96,5 +96,5 @@ def test_card_is_in_the_display_of_the_job_only(display, unit):
     there = truck(extra=(shim("shim 3", 0.003, 3),))
     text = card_text(gap_card(there, display=display, largest=0.2), display=display)
     said = set(re.findall(r"\d (mm|cm|in|m)\b", text))
-    assert said == {unit}
+    assert not said  # the head says it, once
     assert f"gaps in {'inches' if unit == 'in' else unit};" in text

@@ -15,6 +15,7 @@ from trackkit.cribbing.formulate import formulate
 from trackkit.cribbing.heights import COST_UNITS
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site, sort_fills
+from trackkit.cribbing.stack import Stack
 from trackkit.cribbing.truck import Truck
 from trackkit.units import DISPLAYS, Display
 
@@ -26,8 +27,8 @@ CARD_STEPS: Final = {"in": 0.00635, "cm": 0.005, "mm": 0.005}
 #: How the card is read, a line for each of its columns and what stands in them.
 READING: Final = (
     "First column: the gap from the ground to the underside of the tie.",
-    "Second column: what goes in, the first piece on the ground, each next one on top of it. In brackets the "
-    "height that is left for the wedge, or that the shims make up.",
+    "Second column: what goes in, the first piece on the ground, each next one on top of it; at the end "
+    "the height at which the wedge closes.",
     "'2 x shim' is two of them flat on each other; 'pair' is two wedges with their tips opposed; 'on edge' "
     "is lumber on its narrow side.",
 )
@@ -145,7 +146,7 @@ def _cheapest_alone(
         closer = task.closers[task.column_closers[column][0]]
         stack = build_stack(site, pieces, [closer], truck, rules, display=show.name)
         end, pile = stack.closing, stack.height
-        words = _short(stack.words(show.name))
+        words = _said(stack, show)
         names = " + ".join(piece.words() for piece in pieces)
         rows[site.support] = (
             site.fills[0], True, words, names, len(pieces), end.kind, end.item, end.height,
@@ -154,11 +155,13 @@ def _cheapest_alone(
     return rows
 
 
-def _short(words: str) -> str:
-    """Return the words without the way the wedge goes in, which is the same all over the card."""
-    for way in (", from outside", ", along the track"):
-        words = words.replace(way, "")
-    return words
+def _said(stack: Stack, show: Display) -> str:
+    """Return the pieces, and how high the wedge closes: ``half + wedge at 3/4``."""
+    end = stack.closing
+    close = "" if end.kind == "none" else end.what
+    if end.kind in ("single", "pair"):
+        close += f" at {show.small(end.gap)}"
+    return " + ".join(part for part in (stack.pile_words, close) if part) or "nothing"
 
 
 def card_text(
