@@ -7,7 +7,7 @@ readings say little of roughness, so that weak beliefs must hold it within reaso
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -46,6 +46,9 @@ RANGE: Final[Mapping[str, tuple[float, float]]] = {
     "q_twist": (1e-11, 1.0),
     "relief": (1e-5, 0.1),
 }
+#: A search is over after so many trials in a row that gain less than this share of the log likelihood:
+#: beyond some thousand readings, rounding leaves it no slope as flat as a search would like.
+IDLE, GAIN = 8, 1e-8
 #: Estimated q is at least this times the floor, so that rough relief leaves digits enough.
 ABOVE_FLOOR = 100.0
 
@@ -138,8 +141,6 @@ def estimate_roughness(
     near : Roughness, optional
         Where to look first, such as the roughness of nearly the same readings; it spares time.
     """
-    from scipy.optimize import minimize
-
     values = {name: getattr(stated, name) for name in BELIEFS}
     free = tuple(name for name in BELIEFS if values[name] is None)
     if sides < 2 and "q_twist" in free:
@@ -164,14 +165,11 @@ def estimate_roughness(
     least = {"q_mean": ABOVE_FLOOR * floor, "q_twist": ABOVE_FLOOR * floor, "relief": 0.0}
     lowest = np.log([max(RANGE[name][0], least[name]) for name in free])
     highest = np.log([RANGE[name][1] for name in free])
-    # BFGS, and level ground beyond the range: scipy's L-BFGS-B was seen to give NaN once in many runs
     start = centres if near is None else np.log([getattr(near, name) for name in free])
     for _ in range(len(free) + 1):
-        found = minimize(
-            target, np.clip(start, lowest, highest), jac=True, method="BFGS", options={"gtol": 1e-3}
-        )
-        start = np.clip(found.x, lowest, highest)
-        if (start == found.x).all():
+        found = _lowest(target, np.clip(start, lowest, highest))
+        start = np.clip(found, lowest, highest)
+        if (start == found).all():
             break
         slope = target(start)[1]
         if not (((start == lowest) & (slope < 0)) | ((start == highest) & (slope > 0))).any():
@@ -181,6 +179,35 @@ def estimate_roughness(
         name for name in free if RANGE[name][0] < least[name] and getattr(best, name) < 1.01 * least[name]
     ]
     return replace(best, raised=(*best.raised, *bound))
+
+
+class _SettledError(Exception):
+    """Ends a search that gains no more."""
+
+
+def _lowest(target: Callable[[Array], tuple[float, Array]], start: Array) -> Array:
+    """Return where a function, given with its gradient, is lowest near a start.
+
+    By BFGS, and level ground beyond the range: scipy's L-BFGS-B was seen to give NaN once in many runs.
+    """
+    from scipy.optimize import minimize
+
+    best, at, idle = math.inf, start, 0
+
+    def watched(place: Array) -> tuple[float, Array]:
+        nonlocal best, at, idle
+        value, gradient = target(place)
+        idle = 0 if value < best - GAIN * abs(value) else idle + 1
+        if value < best:
+            best, at = value, place.copy()
+        if idle >= IDLE:
+            raise _SettledError
+        return value, gradient
+
+    try:
+        return np.asarray(minimize(watched, start, jac=True, method="BFGS", options={"gtol": 1e-3}).x)
+    except _SettledError:
+        return at
 
 
 def _restricted(model: LinearModel, prior: PriorBands, here: Roughness) -> tuple[float, dict[str, float]]:
