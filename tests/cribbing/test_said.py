@@ -66,8 +66,12 @@ def test_what_cannot_be_filled_is_listed_by_tie():
     ties = [10, 10, 2, 2, 9, 9]
     table = fills([0.1] * 6, ties=ties, supports=[f"T{tie}" for tie in ties])
     plan = choose_stacks(table, Truck((wedge(9),)))
-    stops = [note.place for note in plan.advisories if note.level == "stop"]
-    assert stops == [f"tie {tie} {side}" for tie in (2, 9, 10) for side in ("left", "right")]
+    (stop,) = [note for note in plan.advisories if note.level == "stop"]
+    assert stop.place == ", ".join(f"tie {tie} {side}" for tie in (2, 9, 10) for side in ("left", "right"))
+    assert "at 6 places" in stop.text
+    few = choose_stacks(table.iloc[:3], Truck((wedge(9),)))
+    places = [note.place for note in few.advisories if note.level == "stop"]
+    assert places == ["tie 2 left", "tie 10 left", "tie 10 right"]
 
 
 @pytest.mark.parametrize("display", ["1/8 in", "1/16 in"])

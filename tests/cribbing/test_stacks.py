@@ -161,8 +161,8 @@ def test_unfillable_names_the_nearest_fill_that_works():
     plan = choose_stacks(fills([0.15, 0.215, 0.19]), there)
     near = {one.fill: one.nearest for one in plan.unfillable}
     low = 1.25 * INCH * 0.06 / (10 * INCH) + StackRules().wedge_spare
-    assert near[0.19] == pytest.approx(8 * INCH - StackRules().snug, abs=1e-5)
-    assert near[0.15] == pytest.approx(8 * INCH - StackRules().snug, abs=1e-5)
+    assert near[0.19] == pytest.approx(8 * INCH - StackRules().touch, abs=1e-5)
+    assert near[0.15] == pytest.approx(8 * INCH - StackRules().touch, abs=1e-5)
     assert set(near) == {0.15, 0.19}
     assert [stack.fill for stack in plan.stacks] == [0.215]
     assert plan.stacks[0].closing.low == pytest.approx(low - StackRules().wedge_spare)

@@ -21,6 +21,8 @@ from trackkit.units import Display
 __all__ = ["advise", "bare_candidates", "sag_between"]
 
 _HABIT: Final = "common practice, no source"
+#: More places than this where nothing fits are told in one sentence.
+ONE_BY_ONE: Final = 3
 #: From this chance on a stack that must be changed is mentioned (a choice).
 _LIKELY: Final = 0.25
 
@@ -130,6 +132,7 @@ def advise(
         found.append(Advisory("caution", tall, text, _HABIT))
     found += _wedge_advice(stacks, truck, rules)
     found += _resort_advice(stacks, rules, show)
+    found += _open_advice(stacks, truck, rules, show)
     if stacks:
         text = (
             "hold the rail from its side, keep fingers out from under it, slide the closing piece in snug "
@@ -165,10 +168,14 @@ def _unfillable_advice(unfillable: Sequence[Unfillable], rules: StackRules, show
             "lower the line, or say in the job that it is taken over"
         )
         found.append(Advisory("stop", _places(map(_place, high)), text, _HABIT))
-    for one in unfillable:
-        if not one.too_high:
-            found.append(Advisory("stop", _place(one), one.reason, "the truck's pieces"))
-    return found
+    others = [one for one in unfillable if not one.too_high]
+    if len(others) > ONE_BY_ONE:
+        text = (
+            f"nothing on the truck closes the gap at {len(others)} places, whatever its counts; the table "
+            "says which fill would work at each"
+        )
+        return [*found, Advisory("stop", _places(map(_place, others)), text, "the truck's pieces")]
+    return [*found, *(Advisory("stop", _place(one), one.reason, "the truck's pieces") for one in others)]
 
 
 def _wedge_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules) -> list[Advisory]:
@@ -222,6 +229,27 @@ def _resort_advice(stacks: Sequence[Stack], rules: StackRules, show: Display) ->
         )
         found.append(Advisory("note", tight, text, "the travel kept in hand is a guess"))
     return found
+
+
+def _open_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules, show: Display) -> list[Advisory]:
+    """Return where pieces without a wedge come out more than snugly higher or lower than the gap."""
+    thick = {piece.item: piece.thickness for piece in truck.pieces}
+    off = {
+        (stack.side, end.tie): end.height - sum(thick[item] * count for item, count in end.takes)
+        for stack in stacks
+        for end in stack.closings
+        if end.kind in ("none", "shim")
+    }
+    loose = {place: gap for place, gap in off.items() if abs(gap) > rules.snug + 1e-6}
+    if not loose:
+        return []
+    each = ", ".join(
+        f"{fine(show, abs(gap))} {'open' if gap > 0 else 'too high'} under {place_of('', side, (tie,))}"
+        for (side, tie), gap in loose.items()
+    )
+    text = f"nothing closes the gap fully: {each}; pack it on the day with card or thin ply, or shave a piece"
+    place = _places(place_of("", side, (tie,)) for side, tie in loose)
+    return [Advisory("caution", place, text, f"up to {show.small_unit(rules.touch)} is let pass: guess")]
 
 
 def _spare_left(closing: Closing, rules: StackRules) -> float | None:

@@ -5,6 +5,9 @@ few places that it leaves get programs of their own, solved as exactly, from wha
 
 1. Shims lie flat under the wedge (at most ``max_shims`` in one place).
 2. Where that does not do either, the travel that a wedge keeps in hand is given up.
+3. Then twice as many shims may lie in one place.
+4. Then up to a touch (3 mm) may stay open over a pile or its shims, to be packed on the day: less than
+   the fill is known to.
 
 Stacks that go short of pieces are tried again with shims under their wedges, and changed only if less is
 missing then.
@@ -12,7 +15,7 @@ missing then.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from trackkit.cribbing.assign import assign
@@ -69,7 +72,7 @@ def fill_the_rest(
     """
     done, left, proven = list(built), tuple(unserved), True
     parted: tuple[Site, ...] = ()
-    for resort in (rules, replace(rules, wedge_spare=0.0)):
+    for resort in _resorts(rules):
         if not left:
             break
         rest = left_on(truck, taken_by(stack for _, stack in done))
@@ -80,6 +83,16 @@ def fill_the_rest(
         done += more.built
         left, parted, proven = more.unserved, parted + more.split, proven and more.proven
     return Resorted(_along(done), left, parted, proven)
+
+
+def _resorts(rules: StackRules) -> Iterator[StackRules]:
+    """Return the rules of each resort in turn."""
+    yield rules
+    spent = replace(rules, wedge_spare=0.0)
+    yield spent
+    shimmed = replace(spent, max_shims=2 * rules.max_shims)
+    yield shimmed
+    yield replace(shimmed, snug=max(rules.snug, rules.touch))
 
 
 def spare_pieces(built: Sequence[Built], truck: Truck, rules: StackRules, display: str) -> tuple[Built, ...]:
