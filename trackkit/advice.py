@@ -22,9 +22,9 @@ __all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "plan_advisories"]
 WORTH_SAYING: Final = 0.05
 
 #: Give or take of the ground from which it counts as hardly known, and as not known [m]: more than a
-#: wedge travels, and more than a box is thick (guesses).
+#: wedge travels, and more than the tallest box (guesses).
 HARDLY_KNOWN: Final = 0.03
-NOT_KNOWN: Final = 0.10
+NOT_KNOWN: Final = 0.20
 
 #: Fewer readings to spare than this check next to nothing (a choice).
 FEW_CHECKS: Final = 2.5
@@ -103,6 +103,7 @@ def _readings(plan: Plan) -> list[Advisory]:
 def _hardly_known(plan: Plan) -> list[Advisory]:
     """Stretches of the run that the readings do not reach, or hardly."""
     show = plan.job.display
+    misread = not doubtful_readings(plan.ground).empty
     covariance = plan.ground.covariance(plan.run.tie_points())
     variance = np.diag(covariance)
     best = int(np.argmin(variance))  # against the tie end known best: a doubtful datum is another matter
@@ -123,6 +124,8 @@ def _hardly_known(plan: Plan) -> list[Advisory]:
             f"at {', '.join(stretches)} from the start mark the ground was not read, or too far apart: its "
             f"height is known to ±{show.small_unit(float(give[ties].max()))} only. Read rods there"
         )
+        if misread:
+            text += ", but first the readings in doubt again: one that is far off makes all ground look rough"
         place = f"{len(ties)} of {len(give)} ties"
         basis = f"more than {show.small_unit(least)}: guess"
         found.append(Advisory("stop" if level == "stop" else "caution", place, text, basis))

@@ -22,7 +22,8 @@ _UNIT_WORDS: Final = {"in": "inches", "cm": "cm", "mm": "mm"}
 
 def plan_text(plan: Plan) -> str:
     """Return the plan: what stops it first, then target and summary, the tables, the cautions."""
-    stops = [a for a in plan.advisories if a.level == "stop"]
+    doubtful = set(doubtful_readings(plan.ground)["reading"])
+    stops = [a for a in plan.advisories if a.level == "stop" or a.place in doubtful]
     parts = [wrapped(plan.job.name.upper())]
     if plan.job.note:
         parts.append(wrapped(plan.job.note))
@@ -32,7 +33,7 @@ def plan_text(plan: Plan) -> str:
     if plan.job.rough_in:
         parts.append(corner_table(plan))
     parts += [support_table(plan), truck_table(plan)]
-    others = [a for a in plan.advisories if a.level != "stop"]
+    others = [a for a in plan.advisories if a not in stops]
     if others:
         parts.append("\n".join(wrapped(_words(plan, a), hang=2) for a in others))
     if plan.ground.survey.notes:
