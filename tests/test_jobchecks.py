@@ -230,3 +230,25 @@ def test_a_long_name_and_note_break_nothing(tmp_path):
     written = {path.name for path in plan.save(tmp_path / "out")}
     assert written == {"plan.json", "supports.csv", "pull_list.csv", "profile.svg", "profile.png"}
     assert json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))["name"] == name
+
+
+@pytest.mark.parametrize(
+    ("extra", "message"),
+    [
+        ('[line]\nkind = "grade"\ngrade = "3 %"\ngrade_limit = "1 %"\n', "a grade of 3.0% beside"),
+        ('[track]\norder = ["3 m", "3 m", "3 m", "3 m", "3 m", "3 m", "3 m", "3 m", "3 m"]\n', "9 times"),
+        ('[track]\nhalf_box = "0 m"\n', "half_box"),
+    ],
+)
+def test_what_contradicts_itself_is_told(tmp_path, extra, message):
+    assert any(message in one for one in found(tmp_path, GOOD + extra))
+
+
+def test_brackets_without_end_are_a_fault(tmp_path):
+    assert any("nested too deep" in one for one in found(tmp_path, "a=" + "[" * 3000 + "]" * 3000))
+
+
+def test_a_datum_beside_benchmarks_is_told(tmp_path):
+    extra = '[ground]\ndatum = "P1"\n'
+    told = found(tmp_path, GOOD + extra, benchmarks="point,height_m\nP1,10\n")
+    assert any("a datum beside benchmarks" in one for one in told)

@@ -2,6 +2,7 @@
 
 import os
 
+import numpy as np
 import pandas as pd
 import pytest
 from demo_jobs import changed
@@ -144,3 +145,83 @@ def test_pegs_alone_can_be_checked_but_are_no_ground_to_plan_on(tmp_path, name, 
     assert "No reading of the ground itself" in check_text(job, ground)
     with pytest.raises(InputProblems, match=f"no reading of the ground: {what} pegs alone"):
         make_plan(job)
+
+
+def obstacle(folder, height):
+    (folder / "obstacles.csv").write_text(f"station_m,offset_m,height_m,note\n6.2,0.31,{height},root\n")
+    return folder
+
+
+@pytest.mark.parametrize(("height", "level"), [(0.40, "stop"), (0.21, "caution")])
+def test_an_obstacle_in_the_track_is_a_stop_and_one_passed_closely_a_caution(tmp_path, height, level):
+    """Rail top at 30 cm, 8.5 cm over the ties: an obstacle of 40 cm stands 18.5 cm into the track."""
+    rail = {'kind = "level"': 'kind = "level"\nreference = { rail = "30 cm", at = "0 m", above = "P1" }'}
+    plan = make_plan(load_job(obstacle(changed(tmp_path, "boathouse_lawn", **rail), height)))
+    (found,) = [advisory for advisory in plan.advisories if advisory.place.startswith("obstacle 1 (root")]
+    assert found.level == level
+    assert plan.withholds_target is (level == "stop")
+    assert ("No target: see STOP." in plan.text()) is (level == "stop")
+
+
+@pytest.mark.parametrize(("rail", "level"), [("50 cm", "caution"), ("120 cm", "stop")])
+def test_high_fills_are_told_without_a_truck_too(tmp_path, rail, level):
+    """45 and 60 cm: common practice, no source."""
+    high = {'kind = "level"': f'kind = "level"\nreference = {{ rail = "{rail}", at = "0 m", above = "P1" }}'}
+    folder = changed(tmp_path, "boathouse_lawn", **high)
+    (folder / "truck.csv").unlink()
+    plan = make_plan(load_job(folder))
+    assert any("to build up" in found.text and found.level == level for found in plan.advisories)
+
+
+def test_doubts_are_those_of_a_line_set_out_from_the_peg(tmp_path):
+    """Against draws of the ground and the peg together; the tie that governs is not known exactly."""
+    loose = {"[ground]": '[instruments]\nrod_sd = "8 mm"\n\n[ground]', 'gap = "12 mm"': 'gap = "0 mm"'}
+    plan = make_plan(load_job(changed(tmp_path, "boathouse_lawn", **loose)))
+    ends = plan.run.tie_points()
+    draws = plan.ground.draw([*ends, "P1"], 20_000, 5)
+    line = plan.fills["line_m"].to_numpy() - plan.ground.mean(["P1"])[0]
+    fills = line - (draws[:, :-1] - draws[:, [-1]])
+    sideways = plan.fills["cross_slope"].to_numpy() * plan.line.doubt.sideways_sd
+    wanted = np.hypot(fills.std(axis=0), sideways)
+    np.testing.assert_allclose(plan.fills["fill_sd_m"], wanted, rtol=0.05)
+    touching = np.mean((fills < -plan.line.doubt.touch).any(axis=1))
+    assert touching < 0.10 + 0.02  # the demo asks for a confidence of 90 %
+
+
+def test_a_wedge_shorter_than_a_tie_is_wide_is_passed_over(tmp_path):
+    folder = changed(tmp_path, "market_yard")
+    columns = (folder / "truck.csv").read_text().splitlines()[0].split(",")
+    small = {"item": "small wedge", "kind": "wedge", "count": "10"}
+    sizes = {"thickness": "1", "length": "3", "width": "3", "mass": "0.1", "thin": "1/8"}
+    row = ",".join(small.get(name) or sizes[name.split("_")[0]] for name in columns)
+    with (folder / "truck.csv").open("a") as file:
+        file.write(row + "\n")
+    assert make_plan(load_job(folder)).can_be_done
+
+
+def test_a_grade_limit_of_nothing_is_level(tmp_path):
+    flat = {'kind = "level"': 'kind = "least fill"\ngrade_limit = "0 %"'}
+    plan = make_plan(load_job(changed(tmp_path, "boathouse_lawn", **flat)))
+    assert plan.line.steepest == pytest.approx(0.0, abs=1e-12)
+
+
+def test_benchmarks_that_contradict_each_other_are_a_stop(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    (folder / "benchmarks.csv").write_text("point,height_m,sd_mm\nP1,10,0\nP2,10.9,0\n")
+    plan = make_plan(load_job(folder))
+    assert any("contradict each other" in stop.text for stop in stops(plan))
+
+
+def test_a_given_height_says_what_it_counts_from_and_what_gap_it_leaves(tmp_path):
+    rail = {'kind = "level"': 'kind = "level"\nreference = { rail = "30 cm", at = "0 m" }'}
+    plan = make_plan(load_job(changed(tmp_path, "boathouse_lawn", **rail)))
+    text = " ".join(plan.text().split())
+    assert "rail top 30.0 cm above P1 (heights count from it)" in text
+    assert f"Least gap under a tie: {100 * plan.fills['fill_m'].min():.1f} cm." in text
+
+
+def test_a_zone_off_the_run_is_a_fault(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    (folder / "zones.csv").write_text("from_m,to_m,ground\n100,200,lawn\n")
+    with pytest.raises(InputProblems, match=r"zones\.csv, row 2"):
+        make_plan(load_job(folder))

@@ -65,7 +65,14 @@ def chance_words(chance: float) -> str:
 
 def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
     """Return what the plan as a whole must warn of; parts of it have warnings of their own."""
-    found = [*_too_high(plan), *_readings(plan), *_not_to_stand(plan), *_hardly_known(plan), *_touching(plan)]
+    found = [
+        *_too_high(plan),
+        *_high(plan),
+        *_readings(plan),
+        *_not_to_stand(plan),
+        *_hardly_known(plan),
+        *_touching(plan),
+    ]
     return (*found, *_unknown(plan), *_low_gap(plan))
 
 
@@ -73,6 +80,21 @@ def _too_high(plan: Plan) -> list[Advisory]:
     if plan.verdict.level_ok or plan.line.kind != "level":
         return []
     return [Advisory("stop", "the whole run", plan.verdict.text, "height limit: common practice, no source")]
+
+
+def _high(plan: Plan) -> list[Advisory]:
+    """How high the fills are, where no stacks were chosen that say so."""
+    rules, show = plan.job.stack_rules, plan.job.display
+    if plan.stacks is not None or plan.summary.largest < rules.caution_height:
+        return []
+    summary, size = plan.summary, show.small_unit(plan.summary.largest)
+    place = f"tie {summary.largest_tie} {summary.largest_side}"
+    basis = "common practice, no source"
+    if summary.largest > rules.top:
+        text = f"{size} to build up: it needs a platform and a competent person, not boxes: lower the line"
+        return [Advisory("stop", place, text, basis)]
+    text = f"{size} to build up: have a competent person look at it, and tie the stack in"
+    return [Advisory("caution", place, text, basis)]
 
 
 def doubt_words(row: Any, display: Display) -> str:
@@ -97,6 +119,15 @@ def _readings(plan: Plan) -> list[Advisory]:
             "read it again before laying"
         )
         found.append(Advisory("caution", row.reading, text, basis))
+    marks = plan.ground.survey.benchmarks
+    stated = {str(name) for name in marks.loc[marks["sd_m"] == 0, "point"]}
+    blamed = sorted(stated & {str(name) for name in doubtful_readings(plan.ground)["point"]})
+    if blamed and len(stated) > 1:
+        text = (
+            "rods on points of stated height are in doubt: perhaps the stated heights contradict each other. "
+            "Check benchmarks.csv before laying"
+        )
+        found.append(Advisory("stop", ", ".join(blamed), text, "heights with sd 0 are held exactly"))
     return found
 
 
@@ -176,7 +207,7 @@ def _low_gap(plan: Plan) -> list[Advisory]:
     shims = sum(end.kind == "shim" for end in ends)
     bearing = float(plan.fills["bearing_m"].min())
     wedges = [piece.wedge for piece in plan.stacks.truck.pieces if piece.kind == "wedge"]
-    lowest = min((wedge.single_range(bearing)[0] for wedge in wedges), default=0.0)
+    lowest = min((one.single_range(bearing)[0] for one in wedges if one.length >= bearing), default=0.0)
     if shims < MANY_SHIMS or plan.line.gap >= lowest:
         return []
     show = plan.job.display

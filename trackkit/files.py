@@ -141,6 +141,7 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
     if plan.targets is not None:
         targets = plan.targets.table.set_index(["tie", "side"])[["rod_m", "above_control_m"]]
         targets.columns = ["target_rod_m", "rail_above_control_m"]
+        targets = targets * math.nan if plan.withholds_target else targets
         table = table.join(targets, on=["tie", "side"])
     return table
 
@@ -190,7 +191,9 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
         }  # fmt: skip
     if plan.targets is not None:
         content["targets"] = {
-            "one_rod_m": plan.targets.one_rod, "one_above_control_m": plan.targets.one_offset,
+            "withheld": plan.withholds_target,
+            "one_rod_m": None if plan.withholds_target else plan.targets.one_rod,
+            "one_above_control_m": None if plan.withholds_target else plan.targets.one_offset,
             "text": plan.targets.text, "check": vars(plan.targets.check),
         }  # fmt: skip
     return content
@@ -227,6 +230,8 @@ def plan_picture(plan: Plan) -> Figure:
         short = ", ".join(f"{one.missing} {one.item}" for one in plan.stacks.shortages)
         lost = f"cannot fill {len(plan.stacks.unfillable)} supports" if plan.stacks.unfillable else "suffices"
         truck = f"short of {short}" if short else lost
+        if short and plan.stacks.unfillable:
+            truck += f", {lost}"
     track = plan.run.length if plan.job.rough_in else plan.run.needed
     largest = (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
     if summary.deepest < -plan.line.doubt.touch:
@@ -238,7 +243,7 @@ def plan_picture(plan: Plan) -> Figure:
         ("the truck", truck),
     ]  # fmt: skip
     stops = any(advisory.level == "stop" for advisory in plan.advisories)
-    if plan.targets is not None and plan.targets.one_number and not stops:
+    if plan.targets is not None and plan.targets.one_number and not plan.withholds_target:
         headline.append(("target on the rod", plan.targets.one_number))
     title = f"STOP, not to be laid like this: see the plan · {plan.job.name}" if stops else plan.job.name
     edges = breaks_of(plan.ground.survey)

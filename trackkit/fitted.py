@@ -17,11 +17,14 @@ from trackkit.problems import CannotDo, InputProblems, Problem
 from trackkit.survey.ground import Ground, fit_ground
 from trackkit.survey.observe import breaks_of
 from trackkit.survey.readings import Survey, check_stations, place_on_ties
+from trackkit.survey.tables import SurveyRules
 
 __all__ = ["doubtful_readings", "fit_job", "fit_on", "fit_readings", "lay_job", "survey_of"]
 
 #: Ties that lie this close to where they were taken for make no difference to a reading [m].
 _SAME_PLACE = 0.001
+#: A datum so far off the run is a slip [m].
+OFF_RUN = SurveyRules().off_run
 
 
 def lay_job(job: Job, *, grade: float = 0.0) -> Run:
@@ -63,7 +66,7 @@ def fit_readings(job: Job) -> tuple[Ground, str]:
     Raises
     ------
     CannotDo
-        If readings are given by tie or section, and there is no run.
+        If readings are given by tie or section, or on the rail, and there is no run.
     """
     if pegs_alone(survey_of(job)):  # a levelling network, sound as it is
         return fit_on(job, None), ""
@@ -71,7 +74,7 @@ def fit_readings(job: Job) -> tuple[Ground, str]:
         return fit_job(job)[1], ""
     except CannotDo as why:
         levels = survey_of(job).levels
-        if levels["tie"].notna().any() or levels["section"].notna().any():
+        if levels["tie"].notna().any() or levels["section"].notna().any() or (levels["on"] == "rail").any():
             raise
         return fit_on(job, None), str(why)
 
@@ -112,6 +115,9 @@ def fit_on(job: Job, run: Run | None, *, lying: Run | None = None) -> Ground:
 def _off_the_run(job: Job, run: Run) -> list[Problem]:
     """Return the fault of a line set from a place that the run does not have."""
     reference, show = job.reference, job.display.long
+    if isinstance(job.datum, tuple) and not run.head - OFF_RUN <= job.datum[0] <= run.tail + OFF_RUN:
+        accepted = f"a place near the run, which lies from {show(run.head)} to {show(run.tail)}"
+        return [Problem("job.toml", show(job.datum[0]), accepted, "", None, "ground.datum")]
     if isinstance(reference, tuple) and reference[0] > len(run.ties):
         accepted = f"a tie from 1 to {len(run.ties)}, counted from the head of the run"
         return [Problem("job.toml", f"tie {reference[0]}", accepted, "", None, "line.reference.tie")]

@@ -100,6 +100,12 @@ def _laid(file: JobFile) -> Iterator[Fault]:
         for name in dict.fromkeys(listed or ()):
             if name not in names:
                 yield key, repr(name), "names of the sections: " + ", ".join(names), nearest(name, names)
+    for section in file.section:
+        used = list(file.track.order or ()).count(section.name)
+        if used > section.count:
+            found = f"{section.name!r} {used} times"
+            accepted = f"each section as often as there are of it: {section.count} of {section.name!r}"
+            yield "track.order", found, accepted, "give its count, or take some out"
 
 
 def _lay(file: JobFile) -> Iterator[Fault]:
@@ -135,6 +141,13 @@ def _line_kind(file: JobFile) -> Iterator[Fault]:
         if line.kind != kind and getattr(line, key) is not None:
             found = f'a {key} for kind = "{line.kind}", which has none'
             yield f"line.{key}", found, f'{key} only with kind = "{kind}"', "take it out, or change the kind"
+
+
+def _steep(file: JobFile) -> Iterator[Fault]:
+    grade, limit = file.line.grade, file.line.grade_limit
+    if grade is not None and limit is not None and abs(grade) > limit:
+        found = f"a grade of {grade:.1%} beside a grade_limit of {limit:.1%}"
+        yield "line.grade", found, "a grade within the limit", "change one of them"
 
 
 #: What a line may be set from, and the keys that go with it.
@@ -208,6 +221,9 @@ def _named_pegs(file: JobFile, survey: Survey, kept: Survey) -> Iterator[Fault]:
         if name and name not in known:
             accepted = "a peg in the tables: " + (", ".join(known) or "there is none")
             yield key, f"{name!r}, which no table names", accepted, nearest(name, known)
+    if datum is not None and len(survey.benchmarks):
+        accepted = "a datum only where no benchmark gives heights"
+        yield "ground.datum", "a datum beside benchmarks", accepted, "take it out, or move benchmarks away"
 
 
 def _pegs(file: JobFile, survey: Survey, kept: Survey) -> Iterator[Fault]:
@@ -288,6 +304,7 @@ _OF_KEYS: Final = (
     _OfKeys(_lay, ("shot", "track", "units")),
     _OfKeys(_side_names, ("sides",)),
     _OfKeys(_line_kind, ("line.kind", "line.grade", "line.bend_limit")),
+    _OfKeys(_steep, ("line.grade", "line.grade_limit")),
     _OfKeys(_reference, ("line.reference",)),
     _OfKeys(_ground_kind, ("ground.kind",)),
     _OfKeys(_heights, ("stacks.caution_height", "stacks.refuse_height", "units")),

@@ -98,6 +98,9 @@ def examine_job_file(path: Path) -> Examined:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as broken:
         return Examined(None, (_toml_fault(path.name, str(broken)),))
+    except RecursionError:
+        found = "brackets nested too deep to be a job"
+        return Examined(None, (Problem(path.name, found, "tables and keys as in the demo jobs"),))
     faults = [_hidden_fault(path.name, text, key, value) for key, value in _hidden(content)]
     written: dict[str, str] = {}
     slips = True

@@ -68,8 +68,8 @@ class TrackTable(_Table):
     order: tuple[str, ...] | None = None
     shift: Length = 0.0
     surplus: Literal["tail", "head", "split"] | None = None
-    half_box: Room | None = None
-    joint_box: Room | None = None
+    half_box: Size | None = None
+    joint_box: Size | None = None
 
 
 class SidesTable(_Table):
@@ -177,7 +177,7 @@ class StacksTable(_Table):
 class JobFile(_Table):
     """The whole job file."""
 
-    name: str = Field(min_length=1)
+    name: str = Field(min_length=1, pattern=r"\S")
     units: Literal["mm", "cm", "1/8 in", "1/16 in"] = "mm"
     note: str = ""
     leave_out: tuple[str, ...] = ()

@@ -76,6 +76,13 @@ class Plan:
         """Whether the job can be done as asked: high enough, from this truck, clear of all stops."""
         return not any(advisory.level == "stop" for advisory in self.advisories)
 
+    @property
+    def withholds_target(self) -> bool:
+        """Whether nobody should set out from this plan: pegs that disagree, or a stop that is no stack's."""
+        stacks = self.stacks.advisories if self.stacks is not None else ()
+        stops = [advisory for advisory in self.advisories if advisory.level == "stop"]
+        return any(advisory not in stacks for advisory in stops)
+
     def text(self) -> str:
         """Return the plan as text for a terminal or a printer."""
         from trackkit.report import plan_text
@@ -110,7 +117,9 @@ def make_plan(job: Job) -> Plan:
     line = _line(job, ground, run)
     run, ground, line = _settled(job, run, ground, line)
     obstacles = _obstacles(job, ground)
-    fills = _with_zones(job, fill_table(ground, run, line, along=2 * run.rules.half_box))
+    fills = _with_zones(
+        job, fill_table(ground, run, line, along=2 * run.rules.half_box, set_from=_control(job, ground))
+    )
     verdict = level_verdict(
         ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
         rolling=job.rolling, gap=_gap(job), obstacles=obstacles, clearance=job.clearance,
@@ -156,6 +165,7 @@ def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
     common: dict[str, Any] = {
         "reference": job.reference, "gap": _gap(job), "confidence": asked.confidence,
         "obstacles": _obstacles(job, ground), "clearance": job.clearance, "doubt": job.doubt,
+        "set_from": _control(job, ground),
     }  # fmt: skip
     if asked.kind == "level":
         return level_line(ground, run, **common)
@@ -187,11 +197,18 @@ def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
     return fills.assign(ground_type=kind, support_here=standing)
 
 
+def _known_pegs(ground: Ground) -> list[str]:
+    return [*ground.setting.observations.fixed, *ground.pegs["peg"]]
+
+
+def _control(job: Job, ground: Ground) -> str | None:
+    """Return the peg that the track is set out from, None if none was read."""
+    return job.file.pegs.control or next(iter(_known_pegs(ground)), None)
+
+
 def _targets(job: Job, ground: Ground, line: FinishedLine, run: Run, fills: pd.DataFrame) -> Targets | None:
     """Return targets from the control peg, or from a single laser position that still stands."""
-    pegs = job.file.pegs
-    known = [*ground.setting.observations.fixed, *ground.pegs["peg"]]
-    control = pegs.control or (known[0] if known else None)
+    pegs, known, control = job.file.pegs, _known_pegs(ground), _control(job, ground)
     if control is None:
         if len(ground.lasers) != 1:
             return None

@@ -76,7 +76,9 @@ def summary_lines(plan: Plan) -> list[str]:
     if summary.negative:
         largest += f" The deepest by {show.small_unit(-summary.deepest)}."
     lines = [track, largest, _short_on_truck(plan), _what_sets(plan)]
-    if plan.targets is not None:
+    if plan.withholds_target:
+        lines.insert(0, "No target: see STOP.")
+    elif plan.targets is not None:
         lines.insert(0, f"{plan.targets.text} {plan.targets.check.text}")
     else:
         lasers = "no laser position" if plan.ground.lasers.empty else "more than one laser position"
@@ -88,9 +90,7 @@ def summary_lines(plan: Plan) -> list[str]:
             f"The line was raised by {show.small_unit(line.raised)} for the confidence asked for "
             f"({plan.job.file.line.confidence:.0%} that no tie end touches)."
         )
-    lines.append(
-        f"Gap under the track: {show.small_unit(line.gap)}. Ground: {plan.ground.roughness.words(show)}."
-    )
+    lines.append(f"{_gap_words(plan)} Ground: {plan.ground.roughness.words(show)}.")
     doubtful = doubtful_readings(plan.ground)
     if len(doubtful):
         lines.append(f"Readings in doubt: {', '.join(doubtful['reading'])}.")
@@ -131,11 +131,20 @@ def _kind(plan: Plan) -> str:
 def _short_on_truck(plan: Plan) -> str:
     if plan.stacks is None:
         return "Truck: not given."
+    found = []
     if plan.stacks.shortages:
-        return "SHORT ON THE TRUCK: " + "; ".join(str(s) for s in plan.stacks.shortages) + "."
+        found.append("SHORT ON THE TRUCK: " + "; ".join(str(s) for s in plan.stacks.shortages) + ".")
     if plan.stacks.unfillable:
-        return f"The truck cannot fill {len(plan.stacks.unfillable)} support(s): see below."
-    return "The truck suffices."
+        found.append(f"The truck cannot fill {len(plan.stacks.unfillable)} support(s): see below.")
+    return " ".join(found) or "The truck suffices."
+
+
+def _gap_words(plan: Plan) -> str:
+    """Return the gap that the line leaves: as asked, or what a given height leaves at the least."""
+    show = plan.job.display
+    if plan.job.reference == "governing":
+        return f"Gap under the track: {show.small_unit(plan.line.gap)}."
+    return f"Least gap under a tie: {show.small_unit(plan.summary.deepest)}."
 
 
 def corner_table(plan: Plan) -> str:
@@ -217,7 +226,7 @@ def support_table(plan: Plan) -> str:
 def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], float], str]:
     """Return the targets by tie end where they differ, and the head of their column."""
     targets = plan.targets
-    if targets is None or targets.one_offset is not None or targets.check.verdict == "do not lay":
+    if targets is None or targets.one_offset is not None or plan.withholds_target:
         return {}, ""  # one number for all of them stands on top; or there is none
     read = bool(targets.table["rod_m"].notna().any())
     values = targets.table["rod_m" if read else "above_control_m"]

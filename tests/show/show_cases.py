@@ -114,8 +114,8 @@ def in_the_ground():
     base = worked(Shot(end_mark=10.5), display="mm")
     line = level_line(base.ground, base.run, reference=(9, "right"), gap=0.0)
     fills = fill_table(base.ground, base.run, line, along=0.5).assign(ground_type="lawn")
-    no_shims = Truck(tuple(piece for piece in TRUCK.pieces if piece.kind != "shim"))
-    stacks = choose_stacks(fills, no_shims, display="mm")
+    coarse = Truck(tuple(piece for piece in TRUCK.pieces if piece.item in ("half", "pancake", "wedge")))
+    stacks = choose_stacks(fills, coarse, display="mm")
     return replace(base, run=line.run, line=line, fills=fills, stacks=stacks)
 
 

@@ -62,6 +62,8 @@ class Rows:
         "obstacle 1 (sprinkler head, 6.00 m)".
     mean : array, shape (points,)
         Expected height of each point [m].
+    room : array, shape (n,)
+        What of a row's height is room to be kept over it [m], and not the ground or obstacle itself.
     drops : array, shape (2 * ties,)
         How far each tie's underside lies above the line [m]: 0 unless sections differ in height.
     """
@@ -72,6 +74,7 @@ class Rows:
     parts: FloatArray
     labels: tuple[str, ...]
     mean: FloatArray
+    room: FloatArray
     drops: FloatArray
 
     @property
@@ -159,6 +162,9 @@ def clearance_rows(
         parts=matrix,
         labels=(*labels, *(label for *_, label in named)),
         mean=mean,
+        room=np.concatenate(
+            [np.full(n, gap), np.zeros(len(labels) - n), np.full(len(named), clearance.over)]
+        ),
         drops=np.repeat(drop, 2),
     )
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from trackkit.layout.doubt import Doubt, fill_model, touch_chances
 from trackkit.layout.finished import FinishedLine
-from trackkit.layout.grounds import SIDES, GroundLike
+from trackkit.layout.grounds import SIDES, GroundLike, Point
 from trackkit.layout.laid import Run
 
 __all__ = ["FillSummary", "count_negative", "fill_table", "largest_fill", "summarise_fills"]
@@ -24,6 +24,7 @@ def fill_table(
     sideways_sd: float | None = None,
     along: float | None = None,
     doubt: Doubt | None = None,
+    set_from: Point | None = None,
 ) -> pd.DataFrame:
     """Return one row a tie end, left before right, from the head of the run to its tail.
 
@@ -44,6 +45,8 @@ def fill_table(
         Without it ``along_slope`` is NaN.
     doubt : Doubt, optional
         By default the one that the line was worked out with.
+    set_from : Point, optional
+        The peg that the track is set out from on the day; its doubt is then in every fill's.
 
     Returns
     -------
@@ -56,8 +59,8 @@ def fill_table(
 
     Notes
     -----
-    The sd are those of a line that is set from its contacts; `FinishedLine.held_by` gives those
-    of a line that is set from a peg. Given contacts are taken for certain, see `FinishedLine`.
+    Without ``set_from`` the sd are those of a line that is set out from what it rests on. Which points
+    it rests on is taken for certain, see `FinishedLine`.
 
     Raises
     ------
@@ -73,7 +76,8 @@ def fill_table(
         touch=doubt.touch if touch is None else touch,
         sideways_sd=doubt.sideways_sd if sideways_sd is None else sideways_sd,
     )
-    model = fill_model(ground, laid, line, doubt=doubt)
+    held = line if set_from is None else line.held_by(set_from)
+    model = fill_model(ground, laid, held, doubt=doubt)
     ties = laid.ties.loc[np.repeat(np.arange(len(laid.ties)), 2)].reset_index(drop=True)
     stations = ties["station_m"].to_numpy(dtype=float)
     side = np.tile(np.array(SIDES, dtype=object), len(laid.ties))

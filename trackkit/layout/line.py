@@ -15,7 +15,7 @@ from trackkit.layout.bends import follow
 from trackkit.layout.clearance import Clearance, Rows
 from trackkit.layout.doubt import Doubt
 from trackkit.layout.finished import FinishedLine
-from trackkit.layout.grounds import FloatArray, GroundLike
+from trackkit.layout.grounds import FloatArray, GroundLike, Point
 from trackkit.layout.laid import Run
 from trackkit.layout.reference import Held, LensHeight, RailHeight, Reference
 from trackkit.layout.resting import Fit, Shape
@@ -52,6 +52,7 @@ def level_line(
     obstacles: pd.DataFrame | None = None,
     clearance: Clearance | None = None,
     doubt: Doubt | None = None,
+    set_from: Point | None = None,
 ) -> FinishedLine:
     """Return the level line: nothing below the highest ground, unless the reference says so.
 
@@ -76,6 +77,9 @@ def level_line(
         Room over obstacles and between the rails.
     doubt : Doubt, optional
         What chances are worked out with.
+    set_from : Point, optional
+        The peg that the track is set out from on the day: chances then have its doubt in them too. By
+        default the track is set out from what it rests on.
 
     Returns
     -------
@@ -90,7 +94,7 @@ def level_line(
     """
     return solve(
         "level", ground, run, _straight_at(0.0),
-        Options(reference, gap, confidence, obstacles, clearance, doubt or Doubt()),
+        Options(reference, gap, confidence, obstacles, clearance, doubt or Doubt(), set_from=set_from),
     )  # fmt: skip
 
 
@@ -105,20 +109,23 @@ def grade_line(
     obstacles: pd.DataFrame | None = None,
     clearance: Clearance | None = None,
     doubt: Doubt | None = None,
+    set_from: Point | None = None,
     rolling: Rolling | None = None,
 ) -> FinishedLine:
     """Return the line at a given grade (rise over horizontal distance towards the end mark).
 
     Parameters
     ----------
-    ground, run, reference, gap, confidence, obstacles, clearance, doubt
+    ground, run, reference, gap, confidence, obstacles, clearance, doubt, set_from
         See `level_line`; the governing point is the highest above the grade.
     grade : float
         0.05 rises 5 cm in a metre.
     rolling : Rolling, optional
         For the warning that the dolly rolls by itself.
     """
-    options = Options(reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling)
+    options = Options(
+        reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling, set_from
+    )  # fmt: skip
     return solve("grade", ground, run, _straight_at(grade), options)
 
 
@@ -133,13 +140,14 @@ def least_fill_line(
     obstacles: pd.DataFrame | None = None,
     clearance: Clearance | None = None,
     doubt: Doubt | None = None,
+    set_from: Point | None = None,
     rolling: Rolling | None = None,
 ) -> FinishedLine:
     """Return the straight line with the least total fill; see `straight.least_fill`.
 
     Parameters
     ----------
-    ground, run, reference, gap, confidence, obstacles, clearance, doubt
+    ground, run, reference, gap, confidence, obstacles, clearance, doubt, set_from
         See `level_line`. From a held reference the grade with the least fill that clears
         everything, or, if none does, the one that lies least deep.
     grade_limit : float or (float, float), optional
@@ -159,7 +167,9 @@ def least_fill_line(
             )
         return _between(knots, line)
 
-    options = Options(reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling)
+    options = Options(
+        reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling, set_from
+    )  # fmt: skip
     return solve("least fill", ground, run, fit, options)
 
 
@@ -175,13 +185,14 @@ def follow_line(
     obstacles: pd.DataFrame | None = None,
     clearance: Clearance | None = None,
     doubt: Doubt | None = None,
+    set_from: Point | None = None,
     rolling: Rolling | None = None,
 ) -> FinishedLine:
     """Return the line that follows the ground: straight in each section, bent at the joints.
 
     Parameters
     ----------
-    ground, run, reference, gap, confidence, obstacles, clearance, doubt, rolling
+    ground, run, reference, gap, confidence, obstacles, clearance, doubt, set_from, rolling
         See `level_line` and `least_fill_line`.
     bend_limit : float
         Greatest difference of grade at a joint; 0.003 is 3 mm per m.
@@ -200,7 +211,9 @@ def follow_line(
         )  # fmt: skip
         return Shape(line.knots, line.heights, line.contacts, line.weights, line.reference)
 
-    options = Options(reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling)
+    options = Options(
+        reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling, set_from
+    )  # fmt: skip
     return solve("follow", ground, run, fit, options)
 
 

@@ -82,6 +82,16 @@ class Held:
     with_gap: bool
 
 
+def _datum(ground: GroundLike, run: Run) -> str:
+    """Return what heights count from, in the crew's words."""
+    datum = getattr(ground, "datum", None)
+    if isinstance(datum, str):
+        return f"{datum} (heights count from it)"
+    if isinstance(datum, tuple):
+        return f"the ground at {run.display.long(datum[0])} {datum[1]} (heights count from it)"
+    return "the datum"
+
+
 def resolve(
     reference: Reference, ground: GroundLike, run: Run, *, ties: FloatArray, gap: float
 ) -> Held | None:
@@ -112,7 +122,7 @@ def resolve(
         station = run.head if reference.station is None else reference.station
         points: tuple[Point, ...] = (reference.above,) if reference.above else ()
         base = float(ground.mean(list(points))[0]) if points else 0.0
-        over = f" above {reference.above}" if reference.above else " above the datum"
+        over = f" above {reference.above or _datum(ground, run)}"
         return Held(
             station, base + reference.height - run.rail_top, points, (1.0,) * len(points),
             f"rail top {show.small_unit(reference.height)}{over} at {show.long(station)}", False,

@@ -8,7 +8,7 @@ under them is another, and the line with it: the two are solved in turn until th
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -44,6 +44,7 @@ class Options:
     clearance: Clearance | None
     doubt: Doubt
     rolling: Rolling | None = None
+    set_from: Point | None = None
 
 
 def solve(kind: str, ground: GroundLike, run: Run, fit: Fit, options: Options) -> FinishedLine:
@@ -82,7 +83,10 @@ def solve(kind: str, ground: GroundLike, run: Run, fit: Fit, options: Options) -
         resting=Resting(knots, rows, shape, fit, kind in ("level", "grade") or held is not None),
     )  # fmt: skip
     if options.confidence is not None:
-        line = _with_confidence(line, ground, options.confidence, can_rise=held is None or held.with_gap)
+        can_rise = held is None or held.with_gap
+        line = _with_confidence(
+            line, ground, options.confidence, can_rise=can_rise, set_from=options.set_from
+        )
     return replace(line, advisories=(*line.advisories, *_advise(line, rows, options.rolling)))
 
 
@@ -118,11 +122,11 @@ def _reference_text(shape: Shape, rows: Rows, held: Held | None) -> str:
 
 
 def _with_confidence(
-    line: FinishedLine, ground: GroundLike, confidence: float, *, can_rise: bool
+    line: FinishedLine, ground: GroundLike, confidence: float, *, can_rise: bool, set_from: Point | None
 ) -> FinishedLine:
     """Raise the line until the chance that any tie end touches is small enough, if it may rise."""
     doubt = line.doubt
-    model = fill_model(ground, line.run, line)
+    model = fill_model(ground, line.run, line if set_from is None else line.held_by(set_from))
     extra = extra_gap(
         model.fills,
         model.covariance,
@@ -173,14 +177,16 @@ def _advise(line: FinishedLine, rows: Rows, rolling: Rolling | None) -> tuple[Ad
                 "common practice, no source: build up, never dig in",
             )
         )
-    elif line.depth > 0:
-        found.append(
-            Advisory(
-                "caution",
-                "the whole run",
-                f"the line lies {show.small_unit(line.depth)} lower than what it should clear: less than the "
-                "gap is left, or an obstacle is in its way",
-                "the gap and the clearances stated",
-            )
+    over = rows.heights[ends:] - line.height(rows.stations[ends:])
+    for row in np.flatnonzero(over > _ROUND):
+        inside = float(over[row]) > rows.room[ends + row] + _ROUND
+        what = "stands in the track" if inside else "is passed with less room than asked for"
+        text = f"{what}: the line would have to lie {show.small_unit(float(over[row]))} higher to clear it"
+        level: Literal["stop", "caution"] = "stop" if inside else "caution"
+        found.append(Advisory(level, rows.labels[ends + row], text, "the clearances stated"))
+    if not len(below) and (rows.heights[:ends] - line.height(rows.stations[:ends]) > _ROUND).any():
+        text = (
+            f"the line lies lower than asked for: {show.small_unit(float(fills.min()))} are left at the least"
         )
+        found.append(Advisory("caution", "the whole run", text, "the gap stated"))
     return (*found, *roll_away(line.steepest, rolling))

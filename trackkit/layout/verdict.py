@@ -110,8 +110,10 @@ def level_verdict(
     """
     rolling = rolling or Rolling()
     limit = min(rolling.grade_limit(), math.inf if grade_limit is None else grade_limit)
-    if not (height_limit > 0 and limit > 0):
-        raise ValueError(f"height_limit and grade_limit must be above 0, got {height_limit} and {limit}")
+    if not (height_limit > 0 and limit >= 0):
+        raise ValueError(
+            f"height_limit must be above 0 and grade_limit 0 or more, got {height_limit} and {limit}"
+        )
 
     def rows_at(grade: float) -> Rows:
         knots, ties = run.stations_on(grade)

@@ -87,7 +87,10 @@ def _concerned(ground: Ground, survey: Survey, name: str, stated: Instruments) -
     if name == "rod_sd":
         rods = survey.levels
         known = set(rods.loc[rods["sd_m"].notna(), "reading"])
-        return (table["kind"].isin(["rod", "rod on peg"]) & ~table["reading"].isin(known)).to_numpy()
+        kinds = table["kind"].isin(["rod", "rod on peg"])
+        # at an offset that was read again; one that was read once has the doubt of the crown in it
+        again = (table["kind"] == "rod at offset") & np.isclose(table["sd_m"], ground.instruments.rod_sd)
+        return ((kinds | again) & ~table["reading"].isin(known)).to_numpy()
     free: set[str] = set()
     for angles in (survey.boards, survey.crosslevels):
         own = angles["angle_rad"].notna() & angles["sd_rad"].isna()

@@ -24,6 +24,7 @@ from trackkit.survey.tables import READING_TABLES, TABLE_NAMES, SurveyRules, tab
 from trackkit.tables import empty_table, read_table
 from trackkit.tables.cells import Limits, Source
 from trackkit.tables.folders import find_tables
+from trackkit.tables.rows import rows_of
 
 __all__ = ["Survey", "cautions", "check_stations", "make_survey", "place_on_ties", "read_survey"]
 
@@ -254,7 +255,12 @@ def check_stations(
         How far is too far.
     """
     off_run = (rules or SurveyRules()).off_run
-    faults = []
+    accepted = f"stations near the run, which lies from {head:.2f} to {tail:.2f} m"
+    faults = [
+        Problem(str(zone.file), f"{zone.from_m:g} to {zone.to_m:g} m", accepted, "", int(zone.row), "from")
+        for zone in rows_of(survey.zones)
+        if min(zone.from_m, zone.to_m) > tail + off_run or max(zone.from_m, zone.to_m) < head - off_run
+    ]
     for name, columns in (
         ("levels", ("station_m",)),
         ("boards", ("station_m", "to_station_m")),
@@ -269,7 +275,6 @@ def check_stations(
             for file, row, station in zip(
                 frame.loc[off, "file"], frame.loc[off, "row"], stations[off], strict=True
             ):
-                accepted = f"stations near the run, which lies from {head:.2f} to {tail:.2f} m"
                 do = "check the figure and the unit in the column's name"
                 found = f"station {station:.2f} m, off the run"
                 faults.append(
