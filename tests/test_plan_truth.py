@@ -225,3 +225,22 @@ def test_a_zone_off_the_run_is_a_fault(tmp_path):
     (folder / "zones.csv").write_text("from_m,to_m,ground\n100,200,lawn\n")
     with pytest.raises(InputProblems, match=r"zones\.csv, row 2"):
         make_plan(load_job(folder))
+
+
+def test_a_corner_that_nobody_read_is_a_stop_unless_the_one_across_the_joint_was(tmp_path):
+    folder = changed(tmp_path, "market_yard")
+    rows = (folder / "levels.csv").read_text().splitlines()
+    kept = [row for row in rows if not row.startswith(("2,head,left", "3,tail,right"))]
+    (folder / "levels.csv").write_text("\n".join(kept) + "\n")
+    plan = make_plan(load_job(folder))
+    (stop,) = [stop for stop in stops(plan) if "no rod was read" in stop.text]
+    assert stop.place == "section 3 tail right"
+    assert plan.withholds_target
+
+
+def test_a_zone_without_support_stops_the_stacks_but_not_the_target(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    (folder / "zones.csv").write_text("from_m,to_m,side,support\n2,3,left,no\n")
+    plan = make_plan(load_job(folder))
+    assert not plan.can_be_done
+    assert not plan.withholds_target

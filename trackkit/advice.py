@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.fitted import doubtful_readings
+from trackkit.layout.grounds import SIDES
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
 from trackkit.units import Display
@@ -16,7 +17,7 @@ from trackkit.units import Display
 if TYPE_CHECKING:
     from trackkit.plan import Plan
 
-__all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "plan_advisories"]
+__all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "no_support", "plan_advisories"]
 
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
@@ -68,8 +69,9 @@ def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
     found = [
         *_too_high(plan),
         *_high(plan),
+        *_corners_not_read(plan),
         *_readings(plan),
-        *_not_to_stand(plan),
+        *no_support(plan),
         *_hardly_known(plan),
         *_touching(plan),
     ]
@@ -131,6 +133,25 @@ def _readings(plan: Plan) -> list[Advisory]:
     return found
 
 
+def _corners_not_read(plan: Plan) -> list[Advisory]:
+    """Corners of roughed-in track without a rod on them, nor on the one across the joint."""
+    if not plan.job.rough_in:
+        return []
+    levels = plan.ground.survey.levels.dropna(subset=["section"])
+    read = set(zip(levels["section"].astype(int), levels["end"], levels["side"], strict=True))
+    last = len(plan.run.sections)
+    missing = []
+    for section in range(1, last + 1):
+        for end, beside in (("head", (section - 1, "tail")), ("tail", (section + 1, "head"))):
+            for side in SIDES:
+                if not {(section, end, side), (*beside, side)} & read:
+                    missing.append(f"section {section} {end} {plan.job.side(side)}")
+    if not missing:
+        return []
+    text = "no rod was read there: its lift is a guess from the others. Read it"
+    return [Advisory("stop", ", ".join(missing), text, "common practice, no source: every corner is read")]
+
+
 def _hardly_known(plan: Plan) -> list[Advisory]:
     """Stretches of the run that the readings do not reach, or hardly."""
     show = plan.job.display
@@ -176,7 +197,8 @@ def _stretches(ties: Sequence[int]) -> list[tuple[int, int]]:
     return list(zip(firsts, lasts, strict=True))
 
 
-def _not_to_stand(plan: Plan) -> list[Advisory]:
+def no_support(plan: Plan) -> list[Advisory]:
+    """Return the stops for ties where a zone says that nothing may stand."""
     found = []
     for row in rows_of(plan.fills[~plan.fills["support_here"]]):
         place = f"tie {row.tie} {row.side}"

@@ -78,10 +78,12 @@ class Plan:
 
     @property
     def withholds_target(self) -> bool:
-        """Whether nobody should set out from this plan: pegs that disagree, or a stop that is no stack's."""
-        stacks = self.stacks.advisories if self.stacks is not None else ()
+        """Whether nobody should set out from this plan: pegs that disagree, or a stop of line or ground."""
+        from trackkit.advice import no_support
+
+        harmless = [*(self.stacks.advisories if self.stacks is not None else ()), *no_support(self)]
         stops = [advisory for advisory in self.advisories if advisory.level == "stop"]
-        return any(advisory not in stacks for advisory in stops)
+        return any(advisory not in harmless for advisory in stops)
 
     def text(self) -> str:
         """Return the plan as text for a terminal or a printer."""
