@@ -243,8 +243,8 @@ def plan_picture(plan: Plan) -> Figure:
         ("the truck", truck),
     ]  # fmt: skip
     stops = any(advisory.level == "stop" for advisory in plan.advisories)
-    if plan.targets is not None and plan.targets.one_number and not plan.withholds_target:
-        headline.append(("target on the rod", plan.targets.one_number))
+    if plan.targets is not None and plan.targets.headline and not plan.withholds_target:
+        headline.append(plan.targets.headline)
     title = f"STOP, not to be laid like this: see the plan · {plan.job.name}" if stops else plan.job.name
     edges = breaks_of(plan.ground.survey)
     breaks = {name: [edge.station for edge in edges if edge.side == name] for name in plan.job.side_names}

@@ -111,8 +111,9 @@ class Targets:
         The one height above the control peg [m], when there is one.
     laser : float
         Height of the laser on the day above the datum [m]; NaN while there is no ``rod_m``.
-    one_number : str
-        The one target in as few words as can be, "122.4 cm" or "P1 less 19.7 cm"; '' if there is none.
+    headline : (str, str) or None
+        The one target as question and answer: ("target on the rod", "122.4 cm") or ("target: reading
+        on P1 less", "19.7 cm"); None if there is none.
     text : str
         What to do, in plain words.
     check : CheckVerdict
@@ -123,7 +124,7 @@ class Targets:
     one_rod: float | None
     one_offset: float | None
     laser: float
-    one_number: str
+    headline: tuple[str, str] | None
     text: str
     check: CheckVerdict
     advisories: tuple[Advisory, ...]
@@ -209,7 +210,7 @@ def target_rods(
     rod = None if offset is None or math.isnan(laser) else laser - float(rail.max() + rail.min()) / 2
     return Targets(
         table=table, one_rod=rod, one_offset=offset, laser=laser,
-        one_number=_one_number(control, offset, rod, verdict, run),
+        headline=_headline(control, offset, rod, verdict, run),
         text=_in_words(control, offset, rod, verdict, run), check=verdict,
         advisories=_advise(table, control, verdict, run, rules),
     )  # fmt: skip
@@ -268,15 +269,15 @@ def check_pegs(
     return CheckVerdict("do not lay", difference, sd, text, basis)
 
 
-def _one_number(
+def _headline(
     control: Peg, offset: float | None, rod: float | None, verdict: CheckVerdict, run: Run
-) -> str:
+) -> tuple[str, str] | None:
     show = run.display.small_unit
     if offset is None or verdict.verdict == "do not lay":
-        return ""
+        return None
     if rod is not None:
-        return show(rod)
-    return f"{control.name} {'less' if offset >= 0 else 'plus'} {show(abs(offset))}"
+        return "target on the rod", show(rod)
+    return f"target: reading on {control.name} {'less' if offset >= 0 else 'plus'}", show(abs(offset))
 
 
 def _in_words(control: Peg, offset: float | None, rod: float | None, verdict: CheckVerdict, run: Run) -> str:
