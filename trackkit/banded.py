@@ -195,6 +195,8 @@ class BorderedBand:
     @cached_property
     def reach(self) -> Array:
         """Inverse of A times B, shape (n, k): how the band follows the border."""
+        if isinstance(self.side, np.ndarray) and self.side.shape[1] <= AT_A_TIME:
+            return self.solve_band(self.side)
         reach = np.empty(self.side.shape)
         for start in range(0, reach.shape[1], AT_A_TIME):
             some = slice(start, start + AT_A_TIME)

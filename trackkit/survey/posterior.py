@@ -110,6 +110,8 @@ class LinearModel:
         """
         from scipy.sparse import csr_array, eye_array, hstack, vstack
 
+        if not (self.pairs.high - self.pairs.low).max(initial=0) > min(self.bandwidth, self.block):
+            return self
         apart = _blocks_apart(self.pairs, self.block) > 1
         apart |= self.pairs.high - self.pairs.low > self.bandwidth
         if not apart.any():
@@ -229,7 +231,8 @@ def row_variance(
     each = np.where(pairs.low == pairs.high, 1.0, 2.0) * pairs.share
     each *= system.inverse_entries(pairs.low, pairs.high)
     total = np.bincount(pairs.row, weights=each, minlength=ground.shape[0]).astype(float)
-    long = np.unique(pairs.row[_blocks_apart(pairs, system.block) > 1])
+    wide = (pairs.high - pairs.low).max(initial=0) > system.block
+    long = np.unique(pairs.row[_blocks_apart(pairs, system.block) > 1]) if wide else pairs.row[:0]
     for start in range(0, long.size, AT_A_TIME):
         some = long[start : start + AT_A_TIME]
         column = ground[some].toarray().T
@@ -237,6 +240,7 @@ def row_variance(
     step = max(1, AT_ONCE // max(system.corner.shape[0], 1))
     for start in range(0, total.size, step):
         part = slice(start, start + step)
-        beyond = system.beyond(ground[part], border[part])
+        whole = step >= total.size  # cutting sparse rows takes its time
+        beyond = system.beyond(ground, border) if whole else system.beyond(ground[part], border[part])
         total[part] += np.sum((beyond @ system.border_covariance) * beyond, axis=1)
     return np.asarray(total)
