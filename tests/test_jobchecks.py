@@ -156,12 +156,6 @@ def test_an_unknown_ground_in_the_zones_is_a_fault_with_its_row(tmp_path):
     assert only == f"zones.csv, row 3, ground: found 'grvel'; {accepted}"
 
 
-def test_where_the_laser_stood_is_refused_because_nothing_uses_it(tmp_path):
-    (only,) = found(tmp_path, lasers="laser,station_m,offset_m\n1,3,-4\n")
-    assert "lasers.csv: found where the laser stood, which nothing uses" in only
-    assert "no collimation correction" in only
-
-
 def test_faults_between_keys_and_tables_come_all_at_once(tmp_path):
     extra = (
         '[line]\ngrade = "1 %"\n[pegs]\ncontrol = "P9"\n[ground]\nkind = "moon"\n[stacks]\nmax_shims = -1\n'

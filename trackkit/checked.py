@@ -11,7 +11,9 @@ from trackkit.paper import columns, wrapped
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
 from trackkit.survey.readings import cautions
+from trackkit.survey.sights import SIGHT
 from trackkit.tables.rows import rows_of
+from trackkit.units import LENGTH_UNITS
 
 __all__ = ["check_text", "instrument_lines"]
 
@@ -39,6 +41,12 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
         lines.append(f"Laser position {laser.laser}: {show.small_unit(laser.height_m)} above the datum, "
                      f"give or take {show.small_unit(2 * laser.sd_m)}.")  # fmt: skip
     for phone in rows_of(ground.zero_errors):
+        if phone.instrument.startswith(SIGHT):
+            far = 10.0 * LENGTH_UNITS["mm" if show.unit != "in" else "in"] ** -1
+            rise, sd = far * phone.zero_rad, far * phone.sd_rad
+            unit = "mm" if show.unit != "in" else "in"
+            lines.append(f"{phone.instrument}: rises {rise:+.2f} {unit} in 10 m, give or take {2 * sd:.2f}.")
+            continue
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
     doubtful = doubtful_readings(ground)

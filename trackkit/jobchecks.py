@@ -267,11 +267,6 @@ def _table_faults(survey: Survey) -> list[Problem]:
             accepted, do = "one of " + ", ".join(GROUND_KINDS), nearest(zone.ground, GROUND_KINDS)
             do = do or "take the nearest of these"
             found.append(Problem(zone.file, repr(zone.ground), accepted, do, int(zone.row), "ground"))
-    if len(survey.lasers):
-        file = str(survey.lasers["file"].iloc[0])
-        what = "where the laser stood, which nothing uses: trackkit makes no collimation correction"
-        do = "stand the laser equally far from what it ties together, and move this file out of the folder"
-        found.append(Problem(file, what, "a job without it", do))
     return found
 
 

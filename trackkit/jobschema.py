@@ -141,6 +141,9 @@ class InstrumentsTable(_Table):
     station_sd: Room | None = None
     crown_sd: Room | None = None
     step_sd: Size | None = None
+    collimation: Grade | None = None
+    collimation_sd: AngleSd | None = None
+    longest_sight: Size | None = None
     estimate: Literal["rod_sd", "angle_sd"] | None = None
     angles: dict[str, AngleSd] = Field(default_factory=dict)
 

@@ -419,3 +419,47 @@ def test_an_instrument_without_a_standard_deviation_is_refused(name):
 def test_an_impossible_roughness_is_refused(stated):
     with pytest.raises(ValueError, match="must be"):
         GroundType(**stated)
+
+
+TWO_PEG = pd.DataFrame(
+    {
+        "laser": ["mid", "mid", "end", "end"],
+        "station_m": [0.0, 60.0, 0.0, 60.0],
+        "side": "left",
+        "rod_m": [1.500, 1.200, 1.600, 1.312],
+    }
+)
+STOOD = pd.DataFrame(
+    {"laser": ["mid", "end"], "station_m": [30.0, 0.0], "offset_m": -0.31, "instrument": "tilt"}
+)
+
+
+def test_a_two_peg_test_gives_the_slope_of_the_line_of_sight():
+    """Level midway: B is 0.300 m higher; from A alone 0.288 m, so it rises 12 mm in 60 m (from memory).
+
+    The usual sum of the two-peg test: (difference from the end less that from the middle) / distance.
+    """
+    loose = Instruments(rod_sd=0.0001, station_sd=0.0, collimation_sd=0.1)
+    ground = fit_ground(make_survey(levels=TWO_PEG, lasers=STOOD), instruments=loose, datum=(0.0, "left"))
+    (found,) = ground.zero_errors.itertuples()
+    assert found.instrument == "line of sight of tilt"
+    assert found.zero_rad == pytest.approx(0.012 / 60, rel=1e-3)
+    assert ground.height(60.0, "left")[0] == pytest.approx(0.300, abs=1e-5)
+
+
+def test_a_stated_collimation_is_taken_off_by_the_length_of_the_sight():
+    one = TWO_PEG[TWO_PEG["laser"] == "end"]
+    stated = Instruments(rod_sd=0.0001, station_sd=0.0, collimation=0.012 / 60, collimation_sd=1e-7)
+    survey = make_survey(levels=one, lasers=STOOD)
+    ground = fit_ground(survey, instruments=stated, datum=(0.0, "left"))
+    assert ground.height(60.0, "left")[0] == pytest.approx(0.300, abs=1e-5)
+    plain = fit_ground(make_survey(levels=one), instruments=stated, datum=(0.0, "left"))
+    assert plain.height(60.0, "left")[0] == pytest.approx(0.288, abs=1e-5)
+
+
+def test_a_peg_at_an_unknown_distance_is_worth_less_under_a_doubtful_line_of_sight():
+    pegs = pd.DataFrame({"laser": ["end"], "point": ["P"], "rod_m": [1.4]})
+    survey = make_survey(levels=joined(TWO_PEG, pegs), lasers=STOOD)
+    ground = fit_ground(survey, instruments=Instruments(rod_sd=0.0005), datum=(0.0, "left"))
+    own = ground.residuals.set_index("point").loc["P", "sd_m"]
+    assert own == pytest.approx(np.hypot(0.0005, 1e-4 * 30.0))

@@ -26,6 +26,7 @@ BASIS: Final[Mapping[str, str]] = {
     "station_sd": _GUESS,
     "crown_sd": _GUESS,
     "step_sd": _GUESS,
+    "collimation_sd": "guess: the 3 mm per 30 m that makers allow between the marks of a 180 degree check",
 }
 
 
@@ -53,6 +54,13 @@ class Instruments:
         Ground beside the straight line across the two sides, for readings at an offset [m].
     step_sd : float
         A taped step at a break [m].
+    collimation : float
+        Rise of the line of sight over distance, such as a two-peg test finds it: positive when it
+        rises, so that far rods read too much. Used where lasers.csv says where the laser stood.
+    collimation_sd : float
+        Its standard deviation; what unequal sights in the survey itself say of it comes to it.
+    longest_sight : float
+        Sights to pegs, whose place is not known, are taken to be up to so long [m].
     angle_sds : mapping
         ``angle_sd`` of named instruments [rad].
     """
@@ -66,6 +74,9 @@ class Instruments:
     station_sd: float = 0.02
     crown_sd: float = 0.01
     step_sd: float = 0.005
+    collimation: float = 0.0
+    collimation_sd: float = 1e-4
+    longest_sight: float = 30.0
     angle_sds: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

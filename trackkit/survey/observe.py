@@ -18,6 +18,7 @@ from trackkit.survey.grid import MERGE, Break, Grid, make_grid
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.readings import Survey
 from trackkit.survey.rows import Observations, Rows
+from trackkit.survey.sights import SIGHT, sights_of, with_sight
 from trackkit.tables.rows import rows_of
 
 __all__ = ["DEFAULT_PHONE", "breaks_of", "grid_of", "observe"]
@@ -93,15 +94,17 @@ def observe(
     held = survey.benchmarks[survey.benchmarks["sd_m"] == 0]
     fixed = dict(zip(held["point"].astype(str), held["height_m"].astype(float), strict=True))
     _add_pegs(rows, survey, instruments, fixed)
-    _add_levels(rows, survey.levels, instruments, width, fixed)
+    sights = sights_of(survey.levels, survey.lasers, width)
+    _add_levels(rows, survey.levels, instruments, width, fixed, sights)
     _add_boards(rows, survey.boards, instruments)
     _add_crosslevels(rows, survey.crosslevels, instruments, width)
     _add_steps(rows, breaks, instruments)
     zeros = [name for kind, name in rows.names if kind == "zero"]
     if zeros:
+        sight = np.array([name.startswith(SIGHT) for name in zeros])
         rows.add(
-            np.zeros(len(zeros)),
-            np.full(len(zeros), instruments.zero_sd),
+            np.where(sight, instruments.collimation, 0.0),
+            np.where(sight, instruments.collimation_sd, instruments.zero_sd),
             [],
             [(rows.unknown("zero", pd.Series(zeros)), np.ones(len(zeros)))],
             kind="zero error beforehand",
@@ -152,7 +155,12 @@ def _labels(frame: pd.DataFrame, kind: str, **columns: Any) -> dict[str, Any]:
 
 
 def _add_levels(
-    rows: Rows, levels: pd.DataFrame, instruments: Instruments, width: float, fixed: dict[str, float]
+    rows: Rows,
+    levels: pd.DataFrame,
+    instruments: Instruments,
+    width: float,
+    fixed: dict[str, float],
+    sights: pd.DataFrame,
 ) -> None:
     rail = levels["rail_top_m"].fillna(0.0) if "rail_top_m" in levels else pd.Series(0.0, levels.index)
     height = levels["rod_m"] + rail
@@ -168,22 +176,23 @@ def _add_levels(
             continue
         sd = _or_default(some["sd_m"], instruments.rod_sd)
         laser = rows.unknown("laser", some["laser"])
+        sight, long, sd = with_sight(rows, sights[mask], sd, instruments)
         one = np.ones(len(some))
         value = height[mask].to_numpy(dtype=float)
         labels = _labels(some, kind, instrument=some["laser"].to_numpy(), side=some["side"].to_numpy())
         labels |= {"station_m": some["station_m"].to_numpy(), "point": some["point"].to_numpy()}
         if kind == "rod on peg":
             pegs, known = _pegs(rows, some["point"], fixed)
-            rows.add(value + known, sd, [], [(laser, one), (pegs, -one)], **labels)
+            rows.add(value + known, sd, [], [(laser, one), (pegs, -one), (sight, long)], **labels)
         elif kind == "rod":
             ground, slope = _surface(rows.grid, some["station_m"], some["side"])
             # corners of laid track are known to the millimetre; a rod set down by tape is not
             taped = (some["on"] == "ground").to_numpy()
             labels["slope"] = np.where(taped, slope, -1)
-            rows.add(value, sd, [(c, -share) for c, share in ground], [(laser, one)], **labels)
+            rows.add(value, sd, [(c, -share) for c, share in ground], [(laser, one), (sight, long)], **labels)
         else:
             labels["point"] = [f"{offset:+.2f} m off the centre line" for offset in some["offset_m"]]
-            _add_offsets(rows, some, value, sd, laser, instruments, width, labels)
+            _add_offsets(rows, some, value, sd, [(laser, one), (sight, long)], instruments, width, labels)
 
 
 def _surface(
@@ -207,7 +216,7 @@ def _add_offsets(
     some: pd.DataFrame,
     value: Array,
     sd: Array,
-    laser: NDArray[np.intp],
+    above: list[tuple[NDArray[np.intp], Array]],
     instruments: Instruments,
     width: float,
     labels: dict[str, Any],
@@ -226,7 +235,7 @@ def _add_offsets(
         spots[again] = rows.unknown("spot", place[again])
     shares = [(np.where(again, -1, left), across - 0.5), (np.where(again, -1, right), -across - 0.5)]
     spread = np.where(again, sd, np.hypot(sd, instruments.crown_sd))
-    rows.add(value, spread, shares, [(laser, one), (spots, -one)], **labels)
+    rows.add(value, spread, shares, [*above, (spots, -one)], **labels)
     first = again & ~place.duplicated().to_numpy()
     if first.any():
         own = [(left[first], 0.5 - across[first]), (right[first], 0.5 + across[first])]
