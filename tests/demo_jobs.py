@@ -1,9 +1,24 @@
-"""Demo jobs as tests change them."""
+"""Job files that tests change."""
 
 import shutil
 from pathlib import Path
 
 DEMO = Path(__file__).parents[1] / "data_demo"
+
+#: The shortest sound job file.
+GOOD = """
+name = "Test"
+units = "cm"
+[shot]
+end_mark = "6 m"
+[[section]]
+name = "3 m"
+length = "3 m"
+ties = ["10 cm", "1.5 m", "2.9 m"]
+rail_top = "8 cm"
+bearing = "9 cm"
+count = 4
+"""
 
 
 def changed(tmp_path, name, **replacements):

@@ -2,29 +2,16 @@
 
 import json
 import shutil
-from pathlib import Path
 
 import pytest
+from demo_jobs import DEMO, GOOD
 
+from trackkit.fitted import fit_job
 from trackkit.job import load_job
 from trackkit.jobchecks import pegs_of
-from trackkit.plan import fit_job, make_plan
+from trackkit.plan import make_plan
 from trackkit.problems import InputProblems
 
-DEMO = Path(__file__).parents[1] / "data_demo"
-GOOD = """
-name = "Test"
-units = "cm"
-[shot]
-end_mark = "6 m"
-[[section]]
-name = "3 m"
-length = "3 m"
-ties = ["10 cm", "1.5 m", "2.9 m"]
-rail_top = "8 cm"
-bearing = "9 cm"
-count = 4
-"""
 ROUGH = GOOD.replace('[shot]\nend_mark = "6 m"\n', '[track]\nlies = ["3 m", "3 m"]\n')
 LEVELS = """point,station_m,side,rod_mm
 P1,,,1300

@@ -8,6 +8,7 @@ import tomllib
 from typing import get_args
 
 import pytest
+from demo_jobs import GOOD
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel
@@ -19,20 +20,6 @@ from trackkit.jobschema import JobFile
 from trackkit.layout.reference import LensHeight, RailHeight
 from trackkit.problems import InputProblems
 from trackkit.units import DISPLAYS
-
-GOOD = """
-name = "Test"
-units = "cm"
-[shot]
-end_mark = "6 m"
-[[section]]
-name = "3 m"
-length = "3 m"
-ties = ["10 cm", "1.5 m", "2.9 m"]
-rail_top = "8 cm"
-bearing = "9 cm"
-count = 4
-"""
 
 
 def write(folder, text):

@@ -244,3 +244,17 @@ def test_a_zone_without_support_stops_the_stacks_but_not_the_target(tmp_path):
     plan = make_plan(load_job(folder))
     assert not plan.can_be_done
     assert not plan.withholds_target
+
+
+def test_roughed_in_track_on_a_slope_was_read_where_its_ties_lay(tmp_path):
+    """Sections lie along the slope: a tie at 27 ft 8 in of track stands at that times its cosine."""
+    folder = changed(tmp_path, "market_yard")
+    table = pd.read_csv(folder / "levels.csv", dtype=str)
+    table["rod_in"] = [
+        str(48 + 28 * (int(s) - 1) + 24 * (end == "tail")) for s, end in table[["section", "end"]].to_numpy()
+    ]
+    table.to_csv(folder / "levels.csv", index=False)
+    ground, _ = fit_readings(load_job(folder))
+    ends = ground.survey.levels.groupby("section")["station_m"].max()
+    sine = 80 / (27 * 12 + 4)  # inches down, along the track from the first tie to the last
+    assert ends.max() == pytest.approx((27 + 8 / 12) * 0.3048 * np.cos(np.arcsin(sine)), rel=2e-3)

@@ -52,7 +52,7 @@ def fit_job(job: Job) -> tuple[Run, Ground]:
     if job.rough_in:  # the sections lie on the slope that was read: their ties stand closer than on the level
         ends = [(station, side) for station in (run.tail, run.head) for side in SIDES]
         rise = float(np.asarray(ground.mean(ends)) @ (0.5, 0.5, -0.5, -0.5))
-        lying = run.on_grade(rise / run.length)
+        lying = run.on_grade(float(np.tan(np.arcsin(np.clip(rise / run.length, -0.9, 0.9)))))
         if run.tail - lying.tail > _SAME_PLACE:
             ground = fit_on(job, run, lying=lying)
     return run, ground
@@ -113,19 +113,22 @@ def fit_on(job: Job, run: Run | None, *, lying: Run | None = None) -> Ground:
 
 
 def _off_the_run(job: Job, run: Run) -> list[Problem]:
-    """Return the fault of a line set from a place that the run does not have."""
+    """Return the faults of a datum and of a line set from places that the run does not have."""
     reference, show = job.reference, job.display.long
+    reach = f"from {show(run.head)} to {show(run.tail)} from the start mark"
+    faults = []
     if isinstance(job.datum, tuple) and not run.head - OFF_RUN <= job.datum[0] <= run.tail + OFF_RUN:
-        accepted = f"a place near the run, which lies from {show(run.head)} to {show(run.tail)}"
-        return [Problem("job.toml", show(job.datum[0]), accepted, "", None, "ground.datum")]
+        accepted = f"a place near the run, which lies {reach}"
+        faults.append(Problem("job.toml", show(job.datum[0]), accepted, "", None, "ground.datum"))
     if isinstance(reference, tuple) and reference[0] > len(run.ties):
         accepted = f"a tie from 1 to {len(run.ties)}, counted from the head of the run"
-        return [Problem("job.toml", f"tie {reference[0]}", accepted, "", None, "line.reference.tie")]
+        faults.append(Problem("job.toml", f"tie {reference[0]}", accepted, "", None, "line.reference.tie"))
     at = reference.station if isinstance(reference, (RailHeight, LensHeight)) else None
     if at is not None and not run.head <= at <= run.tail:
-        accepted = f"a place on the run, from {show(run.head)} to {show(run.tail)} from the start mark"
-        return [Problem("job.toml", show(at), accepted, "", None, "line.reference.at")]
-    return []
+        faults.append(
+            Problem("job.toml", show(at), f"a place on the run, {reach}", "", None, "line.reference.at")
+        )
+    return faults
 
 
 def doubtful_readings(ground: Ground) -> pd.DataFrame:
