@@ -258,3 +258,16 @@ def test_roughed_in_track_on_a_slope_was_read_where_its_ties_lay(tmp_path):
     ends = ground.survey.levels.groupby("section")["station_m"].max()
     sine = 80 / (27 * 12 + 4)  # inches down, along the track from the first tie to the last
     assert ends.max() == pytest.approx((27 + 8 / 12) * 0.3048 * np.cos(np.arcsin(sine)), rel=2e-3)
+
+
+def test_track_is_laid_out_again_on_the_grade_that_was_found(tmp_path):
+    """11 m of track cover a shot that needs 11 m on the level, and not on a slope: cos(grade) < 1."""
+    exact = {'end_mark = "8 m"': 'end_mark = "8.2 m"'}
+    level = make_plan(load_job(changed(tmp_path / "level", "boathouse_lawn", **exact)))
+    assert level.run.needed == pytest.approx(11.0)
+    assert level.run.length == pytest.approx(11.0)
+    sloped = {**exact, 'kind = "level"': 'kind = "least fill"'}
+    plan = make_plan(load_job(changed(tmp_path / "sloped", "boathouse_lawn", **sloped)))
+    assert abs(plan.line.steepest) > 0.005
+    assert plan.run.length > 11.5
+    assert plan.run.tail - plan.run.head >= plan.run.needed - 1e-9
