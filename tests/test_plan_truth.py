@@ -271,3 +271,13 @@ def test_track_is_laid_out_again_on_the_grade_that_was_found(tmp_path):
     assert abs(plan.line.steepest) > 0.005
     assert plan.run.length > 11.5
     assert plan.run.tail - plan.run.head >= plan.run.needed - 1e-9
+
+
+def test_a_box_past_a_break_is_not_said_to_hang_over_alone(tmp_path):
+    """The terrace steps up beyond its edge: a box that reaches past it runs into the stone."""
+    plan = make_plan(load_job(changed(tmp_path, "terrace_edge")))
+    (found,) = [advisory for advisory in plan.advisories if advisory.place == "tie 12 left"]
+    edge = 18 * 0.3048 + 2 * 0.0254
+    before, beyond = plan.ground.mean([(edge - 0.05, "left"), (edge + 0.05, "left")])
+    assert beyond - before > 0.05
+    assert "does not fit where it steps up" in found.text

@@ -1,7 +1,7 @@
 """Tie ends that stand too near a break in the ground, and the shift of the run that clears them.
 
 A break (kerb, path edge, ditch) meets each rail at a station of its own when it crosses on a
-diagonal. A stack whose box hangs over a break does not stand.
+diagonal. A box that reaches past a break hangs over a step down, and does not fit against a step up.
 """
 
 from __future__ import annotations
