@@ -273,11 +273,18 @@ def test_track_is_laid_out_again_on_the_grade_that_was_found(tmp_path):
     assert plan.run.tail - plan.run.head >= plan.run.needed - 1e-9
 
 
-def test_a_box_past_a_break_is_not_said_to_hang_over_alone(tmp_path):
-    """The terrace steps up beyond its edge: a box that reaches past it runs into the stone."""
+def test_no_stack_reaches_past_the_stone_edge(tmp_path):
+    """The terrace steps up beyond its edge: a box that reaches past it would run into the stone."""
     plan = make_plan(load_job(changed(tmp_path, "terrace_edge")))
-    (found,) = [advisory for advisory in plan.advisories if advisory.place == "tie 12 left"]
+    found = [advisory.text for advisory in plan.advisories if advisory.place == "tie 12 left"]
     edge = 18 * 0.3048 + 2 * 0.0254
     before, beyond = plan.ground.mean([(edge - 0.05, "left"), (edge + 0.05, "left")])
     assert beyond - before > 0.05
-    assert "does not fit where it steps up" in found.text
+    assert any("nothing under it may reach past the break" in text for text in found)
+    assert any("turned across the run" in text for text in found)
+    assert any("steps up 2 5/8 in" in advisory.text for advisory in plan.advisories)
+    at = {"left": edge, "right": edge + 14 * 0.0254}
+    for stack in plan.stacks.stacks:
+        for piece in stack.pieces:
+            low = stack.station + piece.slid - piece.length / 2
+            assert low + piece.length <= at[stack.side] + 1e-6 or low >= at[stack.side] - 1e-6

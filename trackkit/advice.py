@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.fitted import doubtful_readings
+from trackkit.layout.footing import BESIDE
 from trackkit.layout.grounds import SIDES
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
@@ -72,6 +73,7 @@ def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
         *_corners_not_read(plan),
         *_readings(plan),
         *no_support(plan),
+        *_steps(plan),
         *_hardly_known(plan),
         *_touching(plan),
     ]
@@ -204,6 +206,27 @@ def no_support(plan: Plan) -> list[Advisory]:
         place = f"tie {row.tie} {row.side}"
         text = "stands where the zone says that nothing may stand: shift the run, or bridge it"
         found.append(Advisory("stop", place, text, "zones.csv"))
+    return found
+
+
+def _steps(plan: Plan) -> list[Advisory]:
+    """Which way the ground steps at every break, and how far."""
+    show, found = plan.job.display, []
+    for pair in plan.run.breaks:
+        for side, place in zip(SIDES, pair, strict=True):
+            if not plan.run.head <= place <= plan.run.tail:
+                continue
+            beside = [(place - BESIDE, side), (place + BESIDE, side)]
+            before, beyond = plan.ground.mean(beside)
+            covariance = plan.ground.covariance(beside)
+            sd = float(np.sqrt(max(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1], 0.0)))
+            step = float(beyond - before)
+            text = (
+                f"the ground steps {'up' if step > 0 else 'down'} {show.small_unit(abs(step))} "
+                f"(±{show.small_unit(2.0 * sd)}) there, towards the end mark"
+            )
+            at = f"the break at {show.long(place)} {plan.job.side(side)}"
+            found.append(Advisory("note", at, text, "the readings on both sides of it"))
     return found
 
 

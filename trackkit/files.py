@@ -24,6 +24,10 @@ __all__ = ["SCHEMA", "csv_bytes", "plan_dict", "plan_picture", "save_plan", "sup
 
 #: Version of plan.json; it grows when a key changes its meaning or goes.
 SCHEMA: Final = 1
+#: Columns of the fills that say what a stack stands on; the files have what came of it.
+_FOOTING: Final = (
+    "cross_slope", "along_slope", "support_here", "ground_type", "free_head_m", "free_tail_m",
+)  # fmt: skip
 #: A spreadsheet takes a cell that starts with one of these for a formula.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
@@ -110,7 +114,7 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
         in_m, goes_in, from_side, stick_out_m, stick_side, seat, change_chance, target_rod_m,
         rail_above_control_m.
     """
-    table = plan.fills.drop(columns=["cross_slope", "along_slope", "support_here", "ground_type"])
+    table = plan.fills.drop(columns=list(_FOOTING))
     table.insert(6, "side_name", [plan.job.side(side) for side in table["side"]])
     table["governs"] = plan.governing.table["chance"].to_numpy()
     if plan.stacks is not None:

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from trackkit.cribbing.results import StackPlan
-from trackkit.cribbing.sites import stands_clear
 from trackkit.cribbing.stacks import choose_stacks
 from trackkit.fitted import fit_job, fit_on, lay_job, survey_of
 from trackkit.job import Job
 from trackkit.layout.clearance import with_laser_heights
 from trackkit.layout.fills import FillSummary, fill_table, summarise_fills
 from trackkit.layout.finished import FinishedLine
+from trackkit.layout.footing import on_zones
 from trackkit.layout.governing import Governing, governing_chances
 from trackkit.layout.laid import Run
 from trackkit.layout.line import BEND, GAP, follow_line, grade_line, least_fill_line, level_line
@@ -25,7 +25,6 @@ from trackkit.layout.verdict import LevelVerdict, level_verdict
 from trackkit.problems import Advisory
 from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
-from trackkit.tables.rows import rows_of
 
 __all__ = ["Plan", "make_plan", "nearest_ties"]
 
@@ -119,9 +118,9 @@ def make_plan(job: Job) -> Plan:
     line = _line(job, ground, run)
     run, ground, line = _settled(job, run, ground, line)
     obstacles = _obstacles(job, ground)
-    fills = _with_zones(
-        job, fill_table(ground, run, line, along=2 * run.rules.half_box, set_from=_control(job, ground))
-    )
+    half_box = job.lay_rules.half_box
+    fills = fill_table(ground, run, line, along=2 * half_box, set_from=_control(job, ground))
+    fills = on_zones(fills, survey_of(job).zones, kind=job.ground_kind, half_box=half_box)
     verdict = level_verdict(
         ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
         rolling=job.rolling, gap=_gap(job), obstacles=obstacles, clearance=job.clearance,
@@ -179,24 +178,6 @@ def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
     return follow_line(
         ground, run, bend_limit=BEND if asked.bend_limit is None else asked.bend_limit, **common
     )
-
-
-def _with_zones(job: Job, fills: pd.DataFrame) -> pd.DataFrame:
-    """Return the fills with the ground they stand on, and whether anything may stand there.
-
-    A support takes up a box's length along the run: all of it must be on ground that carries.
-    """
-    half = job.lay_rules.half_box
-    middles = fills.groupby("support")["station_m"].transform("mean")
-    kind = pd.Series(job.ground_kind, index=fills.index, dtype=object)
-    standing = pd.Series(True, index=fills.index)
-    for zone in rows_of(survey_of(job).zones):
-        own = (fills["side"] == zone.side) if zone.side else pd.Series(True, index=fills.index)
-        if zone.ground:
-            kind[own & fills["station_m"].between(zone.from_m, zone.to_m)] = zone.ground
-        if not zone.support:
-            standing[own & ~stands_clear(middles, half, zone.from_m, zone.to_m)] = False
-    return fills.assign(ground_type=kind, support_here=standing)
 
 
 def _known_pegs(ground: Ground) -> list[str]:

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
 from trackkit.cribbing.advice import sag_between
-from trackkit.cribbing.build import seat_raise
 from trackkit.cribbing.closers import change_chance
+from trackkit.cribbing.placing import seat_raise
 from trackkit.cribbing.sites import sort_fills
 
 PAVING = StackRules(walk_side="right")
@@ -45,6 +45,12 @@ def joints(values, **columns):
     )
 
 
+def reach_of(stack):
+    """Return where a stack begins and ends along the run [m]."""
+    at = [(stack.station + piece.slid, piece.length) for piece in stack.pieces]
+    return min(mid - size / 2 for mid, size in at), max(mid + size / 2 for mid, size in at)
+
+
 # --- every plan ---------------------------------------------------------------------------------
 
 
@@ -69,7 +75,9 @@ def test_every_plan_holds(values, boxes, wedges, walk, ground, cross, data):
     assert plan.proven
     sites = {(s.support, s.side): s for s in sort_fills(table, rules).sites}
     for stack in plan.stacks:
-        base = stack.height + seat_raise(sites[stack.support, stack.side], stack.pieces)
+        foot = [(piece.length, piece.width, piece.slid) for piece in stack.pieces[:1]]
+        lift = seat_raise(sites[stack.support, stack.side], *foot[0]) if foot else 0.0
+        base = stack.height + lift
         closing = stack.closing
         assert base + closing.height == pytest.approx(stack.fill, abs=TICK)
         assert closing.low - TICK <= closing.height <= closing.high + TICK
@@ -280,8 +288,11 @@ def test_short_pieces_on_a_joint_stand_under_each_tie():
 
 
 def test_ties_of_a_joint_too_unlike_for_one_box_are_split_and_said():
-    plan = choose_stacks(joints([0.10, 0.16], along_slope=0.0), truck())
+    plan = choose_stacks(joints([0.06, 0.14], along_slope=0.0), truck())
     assert [stack.ties for stack in plan.stacks] == [(1,), (2,)]
+    ends = [reach_of(stack) for stack in plan.stacks]
+    assert ends[0][1] <= ends[1][0] + 1e-9  # what stands under one tie leaves the other its half
+    assert all(piece.turned for stack in plan.stacks for piece in stack.pieces)
     assert any("no one box carries both ties" in note.text for note in plan.advisories)
 
 
@@ -475,7 +486,8 @@ def test_rules_refuse_nonsense(change, message):
 
 
 def test_table_has_one_row_a_support_and_side():
-    plan = choose_stacks(pd.concat([random_fills(10, 3), joints([0.1, 0.102])]), truck())
+    crossing = joints([0.1, 0.102]).assign(station_m=[20.0, 20.15])
+    plan = choose_stacks(pd.concat([random_fills(10, 3), crossing]), truck())
     table = plan.table("cm")
     assert len(table) == len(plan.stacks) == 11
     assert not table.duplicated(["support", "side"]).any()

@@ -10,7 +10,7 @@ from crib_direct import direct_optimum, options
 
 from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
 from trackkit.cribbing.formulate import formulate
-from trackkit.cribbing.heights import COST_UNITS
+from trackkit.cribbing.heights import COST_UNITS, to_cost
 from trackkit.cribbing.program import solve
 from trackkit.cribbing.sites import sort_fills
 
@@ -55,8 +55,9 @@ def test_optimum_on_a_lawn_equals_the_direct_model(seed):
     there = small_truck(boxes=1, wedges=6)
     table = random_fills(6, seed, low=0.05, high=0.22, sd=0.002, ground_type="lawn")
     units = [
-        # a fill that no pile with a large enough foot closes may stand on a small one
-        options([f], [0.002], there, SMALL, ground="lawn") or options([f], [0.002], there, SMALL)
+        # a fill that no pile with a large enough foot closes may stand on a small one, at its price
+        options([f], [0.002], there, SMALL, ground="lawn")
+        or [(cost + to_cost(SMALL.small_foot_cost), use) for cost, use in options([f], [0.002], there, SMALL)]
         for f in table["fill_m"]
     ]
     assert all(units)
@@ -106,7 +107,8 @@ def test_optimum_with_long_lumber_equals_the_direct_model(seed, planks):
         for i in (0, 2, 4)
     }
     bare = {key: [one for one in found if one[1].get("plank")] for key, found in shared.items()}
-    plan = choose_stacks(fills(values, sd=0.002), there, rules=rules)
+    apart = np.repeat([0.0, 2.0, 4.0], 2)  # room for a plank along the run too
+    plan = choose_stacks(fills(values, sd=0.002, stations=apart), there, rules=rules)
     assert cost_units(plan) == direct_optimum(units, there, rules, shared=bare)
 
 

@@ -149,12 +149,11 @@ def test_a_dinged_section_goes_outside_and_more_than_fit_there_are_named():
 def test_a_tie_end_near_a_break_is_named_and_the_shift_given_clears_all(three):
     # A kerb on a diagonal meets each rail at its own station.
     breaks = pd.DataFrame({"left_station_m": [1.0], "right_station_m": [4.5]})
-    run = lay_out_run(Shot(end_mark=6.0), [three], breaks=breaks, rules=LayRules(surplus="split"))
+    rules = LayRules(surplus="split", half_box=0.25)
+    run = lay_out_run(Shot(end_mark=6.0), [three], breaks=breaks, rules=rules)
     assert "tie 6 left: stands 50 mm from the break at 1.00 m" in texts(run)
     assert run.clear_shift is not None
-    moved = lay_out_run(
-        Shot(end_mark=6.0), [three], breaks=breaks, shift=run.clear_shift, rules=LayRules(surplus="split")
-    )
+    moved = lay_out_run(Shot(end_mark=6.0), [three], breaks=breaks, shift=run.clear_shift, rules=rules)
     assert moved.advisories == ()
     away = np.abs(moved.ties["station_m"].to_numpy()[:, None] - np.array([1.0, 4.5]))
     assert away.min() == pytest.approx(0.25, abs=1e-9)

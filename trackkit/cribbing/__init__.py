@@ -15,7 +15,6 @@ from trackkit.cribbing.results import (
     Unfillable,
 )
 from trackkit.cribbing.rules import StackRules
-from trackkit.cribbing.sites import stands_clear
 from trackkit.cribbing.stacks import choose_stacks
 from trackkit.cribbing.truck import Piece, Truck, read_truck
 from trackkit.cribbing.wedges import Wedge
@@ -36,5 +35,4 @@ __all__ = [
     "choose_stacks",
     "gap_card",
     "read_truck",
-    "stands_clear",
 ]

@@ -140,6 +140,7 @@ def advise(
         )
         found.append(Advisory("caution", "every stack", text, _HABIT))
     found += _ground_advice(stacks, rules)
+    found += _clear_advice(stacks, show)
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
     for site in split:
@@ -258,6 +259,27 @@ def _spare_left(closing: Closing, rules: StackRules) -> float | None:
         return None
     left = min(closing.height - closing.low, closing.high - closing.height)
     return max(left, 0.0) if left < spare_of(closing.low, closing.high, rules) - 1e-5 else None
+
+
+def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
+    """Return where pieces are turned or slid, so that they reach past no break and into no other stack."""
+    ways: dict[str, list[str]] = {}
+    for stack in stacks:
+        slid = show.small(abs(stack.slid)) != show.small(0.0)
+        way = f"slid {show.small_unit(abs(stack.slid))} towards the {'tail' if stack.slid > 0 else 'head'}"
+        told = [*(["turned across the run"] if stack.turned else []), *([way] if slid else [])]
+        if told:
+            ways.setdefault(" and ".join(told), []).append(_place(stack))
+    return [
+        Advisory(
+            "caution",
+            _places(places),
+            f"pieces are {way}, to stand clear of the break or of the next stack; the tie must bear on the "
+            "middle third of each, and nothing may reach past the edge",
+            "within the middle third no edge lifts (the kern, statics)",
+        )
+        for way, places in ways.items()
+    ]
 
 
 def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
+from trackkit.cribbing.placing import seat_raise, slide
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.said import times
 from trackkit.cribbing.sites import Site
@@ -17,7 +19,7 @@ from trackkit.cribbing.truck import Truck
 from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
 from trackkit.units import DISPLAYS
 
-__all__ = ["build_stack", "closing_heights", "place_pieces", "seat_raise"]
+__all__ = ["build_stack", "closing_heights", "place_pieces", "slid_clear"]
 
 
 def place_pieces(patterns: Patterns, row: int, *, kind: str) -> tuple[Placed, ...]:
@@ -50,6 +52,7 @@ def place_pieces(patterns: Patterns, row: int, *, kind: str) -> tuple[Placed, ..
                     one.per_layer * (2 if doubled else 1),
                     one.per_layer == 2,
                     through,
+                    one.turned,
                 )
             )
             bottom += one.thickness
@@ -64,7 +67,6 @@ def build_stack(
     rules: StackRules,
     *,
     chances: Sequence[float] | None = None,
-    small_foot: bool = False,
     seat_item: str = "",
     display: str = "mm",
 ) -> Stack:
@@ -75,7 +77,7 @@ def build_stack(
     site : Site
         The place.
     pieces : tuple of Placed
-        The pile.
+        The pile, as `slid_clear` has it.
     closers : sequence of Closer
         One for each tie.
     truck : Truck
@@ -84,14 +86,12 @@ def build_stack(
         Spare, gauge, overhang, walk side.
     chances : sequence of float, optional
         Chance of change of each closing piece, where it is known already.
-    small_foot : bool
-        Whether its foot is smaller than the ground asks for.
     seat_item : str
         The wedge that seats are made of.
     display : str
         One of `trackkit.units.DISPLAYS`.
     """
-    lift = seat_raise(site, pieces)
+    lift = _lift(site, pieces)
     heights = closing_heights(site, pieces)
     if chances is None:
         low, high = np.array([(closer.low, closer.high) for closer in closers]).T
@@ -124,22 +124,30 @@ def build_stack(
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
         seat_raise=lift,
         seat_item=seat_item if site.seat == "wedge" and pieces else "",
-        small_foot=small_foot,
+        small_foot=_footprint(pieces) < rules.least_foot(site.ground) - 1e-9,
+    )
+
+
+def slid_clear(site: Site, pieces: Sequence[Placed], rules: StackRules) -> tuple[Placed, ...]:
+    """Return the layers slid along the run as far as each must be to stand clear."""
+    return tuple(
+        replace(piece, slid=slide(site, piece.width if piece.both_ends else piece.length, rules) or 0.0)
+        for piece in pieces
     )
 
 
 def closing_heights(site: Site, pieces: Sequence[Placed]) -> list[float]:
     """Return what is left to close over the pile at each tie [m]."""
-    base = sum(piece.thickness for piece in pieces) + seat_raise(site, pieces)
+    base = sum(piece.thickness for piece in pieces) + _lift(site, pieces)
     return [height - base for height in site.heights]
 
 
-def seat_raise(site: Site, pieces: Sequence[Placed]) -> float:
-    """Return what a seat under the low edge lifts the middle of the lowest piece by [m]."""
-    if site.seat not in ("wedge", "pack") or not pieces:
+def _lift(site: Site, pieces: Sequence[Placed]) -> float:
+    """Return how high a seat has the bottom of the pile above the ground under the middle of the site [m]."""
+    if not pieces:
         return 0.0
-    along, across = _rises(site, pieces[0])
-    return (abs(along) + abs(across)) / 2.0
+    foot = pieces[0]
+    return seat_raise(site, foot.length, foot.width, foot.slid)
 
 
 def _rises(site: Site, foot: Placed) -> tuple[float, float]:
@@ -161,7 +169,7 @@ def _closing(
     takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
     entry = Entry(0.0, 0.0, "", "", 0.0, "")
     if closer.kind == "single":
-        from_end = "head" if len(site.ties) > 1 and end == 0 else "tail"
+        from_end = "head" if (end == 0 if len(site.ties) > 1 else site.free[0] > site.free[1]) else "tail"
         entry = enter_single(
             pieces[0].wedge,
             height - closer.packed,
@@ -208,9 +216,17 @@ def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> f
             out = (piece.length - rules.gauge) / 2.0 - rules.tie_overhang
         else:
             across = piece.length if piece.crossed else piece.width
-            out = across / 2.0 - rules.tie_overhang - (rules.slide_in * across if walked else 0.0)
+            inward = rules.slide_in * across
+            if piece.turned:  # the stack under the other rail keeps its half
+                inward = min(inward, max(rules.gauge - across, 0.0) / 2.0)
+            out = across / 2.0 - rules.tie_overhang - (inward if walked else 0.0)
         most = max(most, out)
     return most
+
+
+def _footprint(pieces: Sequence[Placed]) -> float:
+    """Return what the lowest layer bears with on the ground [m²]; 0 for none."""
+    return pieces[0].length * pieces[0].width * pieces[0].per_layer if pieces else 0.0
 
 
 def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:

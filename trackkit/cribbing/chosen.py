@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.cribbing.assign import Choice
-from trackkit.cribbing.build import build_stack, closing_heights, place_pieces
+from trackkit.cribbing.build import build_stack, closing_heights, place_pieces, slid_clear
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.formulate import Formulation
 from trackkit.cribbing.results import Placed, Shortage, Stack
@@ -35,13 +35,13 @@ def build_choices(
         row = int(formulation.pattern_row[choice.pattern])
         if choice.pattern not in placed:
             placed[choice.pattern] = place_pieces(purpose.patterns, row, kind=purpose.kind)
-        pieces = placed[choice.pattern]
+        pieces = slid_clear(site, placed[choice.pattern], rules)
         closers = _closers(formulation, choice, site.side, len(site.ties))
         piles.append((site, pieces, [formulation.closers[place] for place in closers]))
     chances = _chances(piles)
     seat = formulation.seat_wedge
     built: list[Built] = []
-    for number, (site, pieces, own) in enumerate(piles):
+    for site, pieces, own in piles:
         stack = build_stack(
             site,
             pieces,
@@ -49,7 +49,6 @@ def build_choices(
             truck,
             rules,
             chances=[next(chances) for _ in own],
-            small_foot=number in formulation.small_foot,
             seat_item=truck.pieces[seat].item if seat >= 0 else "",
             display=display,
         )

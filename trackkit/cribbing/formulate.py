@@ -49,8 +49,6 @@ class Formulation:
         What ``column_closers`` counts.
     seat_wedge : int
         Place on the truck of the wedge used for seats; -1 if there is none.
-    small_foot : frozenset of int
-        Places whose fill is too low for the foot that the ground asks for.
     split : tuple of Site
         Joints that no single box can carry.
     unserved : tuple of Unserved
@@ -69,7 +67,6 @@ class Formulation:
     class_of: Ints
     closers: tuple[Closer, ...]
     seat_wedge: int
-    small_foot: frozenset[int]
     split: tuple[Site, ...]
     unserved: tuple[Unserved, ...]
 
@@ -89,8 +86,10 @@ def formulate(
     which is for the few places that nothing else serves (`trackkit.cribbing.resort`).
     """
     workshop = Workshop(truck, rules, sites, packed=packed)
-    served, small, parted = list(sites), set[str](), []
+    served, parted = list(sites), list[Site]()
+    small = set[str]()
     while True:  # each turn excuses a foot, parts a joint, or ends
+        small |= {label_of(site) for site in served if workshop.too_low(site)}
         purposes = workshop.purposes(served, small)
         reached = {
             owner
@@ -120,9 +119,8 @@ def formulate(
         gone = set(map(id, lost))
         served = [site for site in served if id(site) not in gone]
         purposes = workshop.purposes(served, small)
-    low_feet = frozenset(number for number, site in enumerate(served) if label_of(site) in small)
     joined = _join(workshop, tuple(served), purposes, all_pieces=all_pieces)
-    parts = (workshop, tuple(served), purposes, low_feet, tuple(parted), unserved)
+    parts = (workshop, tuple(served), purposes, tuple(parted), unserved)
     if not all_pieces:
         plain = _assemble(joined, *parts, cheapest_only=True)
         alone = each_by_itself(plain.program)
@@ -174,7 +172,6 @@ def _assemble(
     shop: Workshop,
     sites: tuple[Site, ...],
     purposes: Sequence[Purpose],
-    small_foot: frozenset[int],
     parted: tuple[Site, ...],
     unserved: tuple[Unserved, ...],
     *,
@@ -228,7 +225,6 @@ def _assemble(
         groups.class_of,
         shop.closers,
         shop.seat_wedge,
-        small_foot,
         parted,
         unserved,
     )

@@ -18,7 +18,17 @@ from numpy.typing import NDArray
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Piece, Truck
 
-__all__ = ["COST_UNITS", "TICK", "Laid", "Patterns", "build_patterns", "lay_pieces", "to_cost", "to_ticks"]
+__all__ = [
+    "COST_UNITS",
+    "TICK",
+    "Laid",
+    "Patterns",
+    "build_patterns",
+    "from_the_ground_up",
+    "lay_pieces",
+    "to_cost",
+    "to_ticks",
+]
 
 #: One tick [m].
 TICK: Final = 3.125e-6
@@ -55,11 +65,13 @@ class Laid:
     piece : int
         Place of the piece on the truck.
     thickness, length, width : float
-        Height and footprint of one piece as it lies [m].
+        Height and footprint of one piece as it lies, the length along the run [m].
     least : float
         Least base of the layer, which limits the height above it [m].
     area : float
         What it bears with on the ground [m²].
+    on_edge, turned : bool
+        Standing on its edge; lying across the run instead of along it.
     per_layer : int
         Pieces in the layer: 1, or 2 for a crossed pair.
     """
@@ -75,6 +87,7 @@ class Laid:
     on_edge: bool
     per_layer: int
     price: float
+    turned: bool = False
 
     @property
     def ticks(self) -> int:
@@ -141,7 +154,7 @@ def lay_pieces(truck: Truck, rules: StackRules) -> tuple[Laid, ...]:
             base = piece.length - 2.0 * piece.width
             if base >= 2.0 * piece.width:  # shorter ones would lie side by side, not crossed
                 laid.append(_crossed(place, piece, price, base))
-    return tuple(sorted(laid, key=_from_the_ground_up))
+    return tuple(sorted(laid, key=from_the_ground_up))
 
 
 def _flat(place: int, piece: Piece, price: float) -> Laid:
@@ -165,7 +178,8 @@ def _crossed(place: int, piece: Piece, price: float, base: float) -> Laid:
     )
 
 
-def _from_the_ground_up(laid: Laid) -> tuple[float, float, int, int, str, bool, int]:
+def from_the_ground_up(laid: Laid) -> tuple[float, float, int, int, str, bool, int]:
+    """Return what layers are sorted by: the widest lowest, so that the order is always the same."""
     pad_first = 0 if laid.kind == "pad" else 1
     area = laid.length * laid.width
     return (

@@ -16,10 +16,21 @@ from numpy.typing import NDArray
 
 from trackkit.cribbing.closers import Closer, height_bands
 from trackkit.cribbing.heights import TICK, Laid, Patterns, to_cost
+from trackkit.cribbing.placing import seat_raise, slide
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
-__all__ = ["Intervals", "Rooms", "Serving", "both_at", "feet_of", "intervals_of", "nearest_fill", "servings"]
+__all__ = [
+    "Feet",
+    "Intervals",
+    "Rooms",
+    "Serving",
+    "both_at",
+    "feet_of",
+    "intervals_of",
+    "nearest_fill",
+    "servings",
+]
 
 Ints = NDArray[np.int64]
 
@@ -111,10 +122,26 @@ def both_at(first: Intervals, second: Intervals) -> Intervals:
     return Intervals(low[one, two], high[one, two], first.cost[one] + second.cost[two], ids, reach)
 
 
-def feet_of(
-    site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bool = False
-) -> tuple[Ints, Ints]:
-    """Return which feet a place allows, and how much each raises the pile.
+@dataclass(frozen=True)
+class Feet:
+    """Which feet a place allows; the last is the pile of nothing, a closing piece straight on the ground.
+
+    Attributes
+    ----------
+    allowed : ndarray of 0 or 1, shape (layers + 1,)
+    shift : ndarray, shape (layers + 1,)
+        How much a seat has the bottom of the pile above the ground [ticks].
+    price : ndarray, shape (layers + 1,)
+        Price of a foot that is smaller than the ground asks for [cost units].
+    """
+
+    allowed: Ints
+    shift: Ints
+    price: Ints
+
+
+def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bool = False) -> Feet:
+    """Return which feet a place allows, how much each raises the pile and what it costs.
 
     Parameters
     ----------
@@ -125,24 +152,20 @@ def feet_of(
     rules : StackRules
         Least areas by ground.
     any_foot : bool
-        Allow feet that are too small for the ground, and none at all: for fills too low for a pad.
-
-    Returns
-    -------
-    allowed : ndarray of 0 or 1, shape (layers + 1,)
-        The last is the pile of nothing, with a closing piece straight on the ground.
-    shift : ndarray, shape (layers + 1,)
-        What a wedge seat lifts the middle of the foot by [ticks].
+        Allow, at a price, feet that are too small for the ground, and none at all: for fills too low for
+        a pad.
     """
-    least = 0.0 if any_foot else rules.least_foot(site.ground)
-    allowed = np.array([one.area >= least - 1e-9 for one in laid] + [least == 0.0], dtype=np.int64)
-    shift = np.zeros(len(laid) + 1, dtype=np.int64)
-    if site.seat in ("wedge", "pack"):
-        along, cross = abs(np.tan(site.along)), abs(np.tan(site.cross))
-        shift[:-1] = [round((along * one.length + cross * one.width) / 2.0 / TICK) for one in laid]
+    least = rules.least_foot(site.ground)
+    small = np.array([one.area < least - 1e-9 for one in laid] + [least > 0.0])
+    allowed = np.ones(len(small), dtype=np.int64) if any_foot else (~small).astype(np.int64)
+    shift = np.zeros(len(small), dtype=np.int64)
+    if site.seat:
+        slid = [slide(site, one.length, rules) or 0.0 for one in laid]
+        raised = [seat_raise(site, one.length, one.width, by) for one, by in zip(laid, slid, strict=True)]
+        shift[:-1] = [round(lift / TICK) for lift in raised]
     if site.seat and len(site.ties) > 1:
         allowed[-1] = 0
-    return allowed, shift
+    return Feet(allowed, shift, np.where(small, to_cost(rules.small_foot_cost), 0).astype(np.int64))
 
 
 class Rooms:
@@ -187,9 +210,7 @@ class Serving:
     n_cells: int
 
 
-def servings(
-    patterns: Patterns, owners: Sequence[Intervals], feet: Sequence[tuple[Ints, Ints]], rooms: Rooms
-) -> Serving:
+def servings(patterns: Patterns, owners: Sequence[Intervals], feet: Sequence[Feet], rooms: Rooms) -> Serving:
     """Return every cell in which every owner can be served by these patterns.
 
     ``owners`` and ``feet`` go together: the intervals of a place and its `feet_of`.
@@ -204,18 +225,19 @@ def servings(
             for name in ("low", "high", "cost", "closers", "reach")
         )
         step = rooms.needed(reach)
-        table = np.array([np.concatenate(foot) for foot in feet])
-        half = table.shape[1] // 2
-        group = _same_columns(table[:, :half], table[:, half:])[patterns.foot]
+        allowed, shifts, prices = (
+            np.array([getattr(foot, name) for foot in feet]) for name in ("allowed", "shift", "price")
+        )
+        group = _same_columns(allowed, shifts, prices)[patterns.foot]
         room = rooms.given(patterns.room)
         key = group * (len(rooms.steps) + 1) + room + 1
         key[patterns.foot == len(patterns.laid)] += 10**6  # the pile of nothing is always by itself
         for value in np.unique(key[room >= 0]):
             own = np.flatnonzero(key == value)
             foot = patterns.foot[own[0]]
-            usable = (table[owner, foot] == 1) & (step <= room[own[0]])
+            usable = (allowed[owner, foot] == 1) & (step <= room[own[0]])
             rows = np.flatnonzero(usable)
-            shift = table[owner[rows], half + foot]
+            shift = shifts[owner[rows], foot]
             heights = patterns.ticks[own]
             first = np.searchsorted(heights, low[rows] - shift, side="left")
             last = np.searchsorted(heights, high[rows] - shift, side="right")
@@ -233,7 +255,8 @@ def servings(
             offset = np.arange(len(rows)) - np.repeat(np.cumsum(length) - length, length)
             cell = cells + np.repeat(begin, length) + offset
             footed = np.full(len(rows), foot < len(patterns.laid))
-            parts.append((owner[rows], cell, cost[rows], closers[rows], footed))
+            price = cost[rows] + prices[owner[rows], foot]
+            parts.append((owner[rows], cell, price, closers[rows], footed))
             cells += len(breaks) - 1
     if not parts:
         none = np.zeros(0, dtype=np.int64)
@@ -242,23 +265,20 @@ def servings(
     return Serving(joined[0], joined[1], joined[2], joined[3], joined[4], pattern_cell, cells)
 
 
-def _same_columns(allowed: Ints, shift: Ints) -> Ints:
+def _same_columns(allowed: Ints, shift: Ints, price: Ints) -> Ints:
     """Return a group number for every foot: feet that no place tells apart share one."""
-    both_ways = np.concatenate((allowed, np.where(allowed == 1, shift, 0)))
+    all_ways = np.concatenate((allowed, np.where(allowed == 1, shift, 0), np.where(allowed == 1, price, 0)))
     groups: dict[bytes, int] = {}
-    return np.array([groups.setdefault(foot.tobytes(), len(groups)) for foot in both_ways.T], dtype=np.int64)
+    return np.array([groups.setdefault(foot.tobytes(), len(groups)) for foot in all_ways.T], dtype=np.int64)
 
 
-def nearest_fill(
-    site: Site, patterns: Patterns, foot: tuple[Ints, Ints], closers: Sequence[Closer], top: float
-) -> float:
+def nearest_fill(site: Site, patterns: Patterns, feet: Feet, closers: Sequence[Closer], top: float) -> float:
     """Return the fill nearest to this place's that could be closed there [m]; NaN if there is none.
 
     The truck's counts don't matter here, only what kinds of pieces it has.
     """
-    allowed, shift = foot
-    usable = np.flatnonzero(allowed[patterns.foot] == 1)
-    base = (patterns.ticks + shift[patterns.foot])[usable] * TICK
+    usable = np.flatnonzero(feet.allowed[patterns.foot] == 1)
+    base = (patterns.ticks + feet.shift[patterns.foot])[usable] * TICK
     offset = sum(site.fills) / len(site.fills) - sum(site.heights) / len(site.heights)
     best, wanted = np.nan, sum(site.fills) / len(site.fills)
     for closer in closers:

@@ -85,6 +85,9 @@ class StackRules:
     on_edge_cost, pair_cost, tall_single_cost, layer_cost, seat_cost : float
         On top: a piece on edge; a pair instead of a single; a single above ``single_up_to``; times
         the square of the layers beyond the first; a wedge or scraping under a stack. Guess.
+    small_foot_cost : float
+        Price of a foot smaller than ``foot_area`` asks for, considered only where the fill is too low
+        for such a foot and a wedge on it. 4: as a stack that must be rebuilt 2 times in 3; guess.
     change_cost : float
         Price of a stack that must be rebuilt on the day, times its chance. 6: three pieces taken out and
         three put in; guess.
@@ -135,6 +138,7 @@ class StackRules:
     pair_cost: float = 0.8
     tall_single_cost: float = 1.4
     layer_cost: float = 0.1
+    small_foot_cost: float = 4.0
     seat_cost: float = 0.8
     change_cost: float = 6.0
     chance_bands: tuple[float, ...] = (0.02, 0.1, 0.25, 0.5, 1.0)

@@ -5,20 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
 
 from trackkit.cribbing.rules import StackRules
 
-__all__ = ["Site", "Sorted", "sort_fills", "split", "stands_clear"]
+__all__ = ["Site", "Sorted", "sort_fills", "split"]
 
+_SIDES: Final = ("left", "right")
 _NEEDED: Final = ("support", "side", "fill_m")
-#: Stations that differ by less are the same [m].
-_SAME: Final = 1e-9
 
 
 @dataclass(frozen=True)
@@ -54,6 +52,9 @@ class Site:
         Steepest slope of the ground under the stack [rad].
     seat : {'', 'wedge', 'scrape', 'pack'}
         What makes the lowest piece level, if it would lean too much.
+    frees : tuple of (float, float)
+        How far the ground is free from each tie towards the head and towards the tail: to the next break
+        or zone where nothing may stand, or half-way to the next stack [m].
     """
 
     support: str
@@ -71,6 +72,7 @@ class Site:
     cross: float
     tilt: float
     seat: str
+    frees: tuple[tuple[float, float], ...]
 
     @property
     def key(self) -> tuple[float, str, str, tuple[int, ...]]:
@@ -81,6 +83,17 @@ class Site:
     def name(self) -> str:
         """Return the place in the crew's words."""
         return f"{self.support} {self.side}"
+
+    @property
+    def offsets(self) -> tuple[float, ...]:
+        """Where each tie lies from the middle, towards the tail positive [m]."""
+        return (-self.span / 2.0, self.span / 2.0) if len(self.ties) > 1 else (0.0,)
+
+    @property
+    def free(self) -> tuple[float, float]:
+        """How far the ground is free from its middle towards the head and towards the tail [m]."""
+        ends = list(zip(self.offsets, self.frees, strict=True))
+        return min(head - off for off, (head, _) in ends), min(tail + off for off, (_, tail) in ends)
 
     @property
     def need(self) -> float:
@@ -112,8 +125,8 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
     ----------
     fills : DataFrame
         One row a tie end: support, side, fill_m; optional tie, role, station_m, ground_m, line_m,
-        fill_sd_m, bearing_m, ground_type, along_slope and cross_slope [rad]. Rows of the same support
-        and side are the ties of a joint.
+        fill_sd_m, bearing_m, ground_type, along_slope and cross_slope [rad], free_head_m and
+        free_tail_m. Rows of the same support and side are the ties of a joint.
     rules : StackRules
         Touch, bearing, tilt limit, ground that may be scraped.
     has_wedge : bool
@@ -142,55 +155,35 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
         if left:
             sites.append(_site(left, rules, has_wedge))
     sites.sort(key=lambda site: site.key)
-    return Sorted(tuple(sites), tuple(sorted(sitting)), tuple(sorted(negative)))
+    return Sorted(_apart(sites), tuple(sorted(sitting)), tuple(sorted(negative)))
 
 
 def split(site: Site) -> tuple[Site, ...]:
-    """Return the ties of a joint as places of their own, each with its own fill."""
+    """Return the ties of a joint as places of their own: own fills, and half of the room between."""
     parts = []
-    for place, tie in enumerate(site.ties):
-        station = site.station + (place - (len(site.ties) - 1) / 2.0) * site.span
-        fill = site.fills[place]
-        part = replace(site, ties=(tie,), station=station, span=0.0, fills=(fill,), heights=(fill,))
-        parts.append(replace(part, sds=(site.sds[place],)))
+    for place, (tie, off, fill) in enumerate(zip(site.ties, site.offsets, site.fills, strict=True)):
+        to_head, to_tail = site.frees[place]
+        half = site.span / 2.0
+        free = (min(to_head, half), to_tail) if place else (to_head, min(to_tail, half))
+        part = replace(
+            site, ties=(tie,), station=site.station + off, span=0.0, fills=(fill,), heights=(fill,)
+        )
+        parts.append(replace(part, sds=(site.sds[place],), frees=(free,)))
     return tuple(parts)
 
 
-def stands_clear(station: ArrayLike, half_length: float, from_: float, to: float) -> NDArray[np.bool_]:
-    """Return whether a stack stands clear of a stretch where nothing may stand.
-
-    A stack is as long along the run as its lowest piece, half of it on either side of its middle, and
-    not only as long as the tie on it.
-
-    Parameters
-    ----------
-    station : array_like
-        Middle of the stack: of one tie its station, of a joint the mean of its ties' [m].
-    half_length : float
-        Half the length of the lowest piece along the run [m].
-    from_, to : float
-        The stretch, in either order [m].
-
-    Returns
-    -------
-    ndarray of bool
-        True also where it just touches the stretch.
-
-    Raises
-    ------
-    ValueError
-        If the half length is negative.
-
-    Examples
-    --------
-    >>> stands_clear([1.0, 1.7, 1.8], 0.25, 2.0, 2.4)
-    array([ True,  True, False])
-    """
-    if not half_length >= 0:
-        raise ValueError(f"half_length must not be negative; got {half_length} m")
-    low, high = min(from_, to), max(from_, to)
-    middle = np.asarray(station, dtype=float)
-    return np.asarray((middle + half_length <= low + _SAME) | (middle - half_length >= high - _SAME))
+def _apart(sites: Sequence[Site]) -> tuple[Site, ...]:
+    """Return the places with their free ground up to half-way to the next stack under the same rail."""
+    found = list(sites)
+    for side in _SIDES:
+        own = [place for place, site in enumerate(sites) if site.side == side]
+        for near, far in pairwise(own):
+            between = sites[far].station - sites[near].station - (sites[near].span + sites[far].span) / 2.0
+            *others, (to_head, to_tail) = found[near].frees
+            found[near] = replace(found[near], frees=(*others, (to_head, min(to_tail, between / 2.0))))
+            (to_head, to_tail), *others = found[far].frees
+            found[far] = replace(found[far], frees=((min(to_head, between / 2.0), to_tail), *others))
+    return tuple(found)
 
 
 def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
@@ -209,6 +202,8 @@ def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
         "ground_type": "",
         "along_slope": math.nan,
         "cross_slope": 0.0,
+        "free_head_m": math.inf,
+        "free_tail_m": math.inf,
     }
     for name, default in defaults.items():
         if name not in table.columns:
@@ -216,13 +211,14 @@ def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
     if not {"ground_m", "line_m"} <= set(table.columns):
         table["ground_m"], table["line_m"] = -table["fill_m"], 0.0
     filled = {"fill_sd_m": 0.0, "bearing_m": rules.bearing, "cross_slope": 0.0}
+    filled |= {"free_head_m": math.inf, "free_tail_m": math.inf}
     table = table.fillna(filled).fillna({"ground_type": ""})
     for name in ("fill_m", "fill_sd_m", "bearing_m", "station_m"):
         bad = ~np.isfinite(table[name].to_numpy(dtype=float))
         if bad.any():
             row = int(np.flatnonzero(bad)[0])
             raise ValueError(f"{name} must be a finite number; row {row} has {table[name].iloc[row]}")
-    sides = set(table["side"]) - {"left", "right"}
+    sides = set(table["side"]) - set(_SIDES)
     if sides:
         raise ValueError(f"side must be 'left' or 'right'; got {sorted(map(str, sides))}")
     twice = table.duplicated(["support", "side", "tie"])
@@ -270,6 +266,7 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
         cross,
         tilt,
         seat,
+        tuple((float(row["free_head_m"]), float(row["free_tail_m"])) for row in rows),
     )
 
 

@@ -23,13 +23,17 @@ class Placed:
         Height of the layer, and of its underside above the ground [m].
     length, width : float
         Footprint of one piece as it lies, the length along the run except in ``both_ends`` [m].
-    on_edge : bool
+    on_edge, turned : bool
+        Standing on its edge; turned to lie across the run.
     per_layer : int
         Pieces in the layer at this support: 2 for a crossed pair, or for one piece under each tie of a joint.
     crossed : bool
         Two pieces side by side, across the layer below.
     both_ends : bool
         One piece across the run that carries the other end of the tie too; it is counted once.
+    slid : float
+        How far its middle lies from the stack's station, towards the tail positive, to stand clear of a
+        break or of the next stack [m].
     """
 
     item: str
@@ -42,10 +46,12 @@ class Placed:
     per_layer: int = 1
     crossed: bool = False
     both_ends: bool = False
+    turned: bool = False
+    slid: float = 0.0
 
     def words(self) -> str:
         """Return what a grip would say: ``half``, ``2x4 on edge``, ``crossed pair of 2x4``."""
-        text = self.item + (" on edge" if self.on_edge else "")
+        text = self.item + (" on edge" if self.on_edge else "") + (" turned across" if self.turned else "")
         if self.crossed:
             text = f"crossed pair of {text}"
         if self.per_layer > (2 if self.crossed else 1):
@@ -209,9 +215,19 @@ class Stack:
         return taken
 
     @property
-    def pile(self) -> tuple[tuple[str, bool, int], ...]:
-        """What tells one pile from another: item, on edge and pieces a layer, from the ground up."""
-        return tuple((piece.item, piece.on_edge, piece.per_layer) for piece in self.pieces)
+    def pile(self) -> tuple[tuple[str, int, float], ...]:
+        """What tells one pile from another, from the ground up: pieces as they lie, how far slid."""
+        return tuple((piece.words(), piece.per_layer, round(piece.slid, 3)) for piece in self.pieces)
+
+    @property
+    def turned(self) -> bool:
+        """Whether anything in it is turned across the run, for lack of room along it."""
+        return any(piece.turned for piece in self.pieces)
+
+    @property
+    def slid(self) -> float:
+        """The farthest that a piece of it is slid along the run, towards the tail positive [m]."""
+        return max((piece.slid for piece in self.pieces), key=abs, default=0.0)
 
     def words(self, display: str = "mm") -> str:
         """Return the stack from the ground up: ``seat (lifts 19 mm) + half + wedge (gap 18 mm)``."""

@@ -122,9 +122,17 @@ def _order(piece: Piece) -> tuple[str, float, str]:
 def _unfillable(one: Unserved, rules: StackRules, show: Display) -> Unfillable:
     fill = max(one.site.fills)
     near = _nearer(one.nearest, rules.touch, fill)
+    what, remedy = "nothing on the truck", ""
+    if one.shop.is_cramped(one.site):
+        room = min(one.site.free)
+        what += (
+            f" that stands clear of the break or the next stack, {show.small_unit(max(room, 0.0))} from the "
+            f"{'middle of the joint' if len(one.site.ties) > 1 else 'tie'},"
+        )
+        remedy = "; or shift the run, change the order of the sections, or bridge the edge on firm ground"
     reason = (
-        f"nothing on the truck closes {show.small_unit(fill)} ({fine(show, fill)}), whatever its counts; "
-        f"the nearest fill that would work is {show.small_unit(near)} ({fine(show, near)})"
+        f"{what} closes {show.small_unit(fill)} ({fine(show, fill)}), whatever its counts; the nearest fill "
+        f"that would work is {show.small_unit(near)} ({fine(show, near)}){remedy}"
     )
     return Unfillable(one.site.support, one.site.side, one.site.ties, fill, near, reason)
 

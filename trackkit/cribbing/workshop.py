@@ -1,4 +1,4 @@
-"""What is the same for all places: the layers, the piles for each purpose, the closing pieces."""
+"""What places share: the layers that can lie there, the piles for each purpose, the closing pieces."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.cribbing.closers import Closer, closers_of
-from trackkit.cribbing.heights import TICK, Patterns, build_patterns, lay_pieces
+from trackkit.cribbing.heights import TICK, Laid, Patterns, build_patterns, lay_pieces
 from trackkit.cribbing.options import (
+    Feet,
     Intervals,
     Rooms,
     Serving,
@@ -21,13 +22,25 @@ from trackkit.cribbing.options import (
     nearest_fill,
     servings,
 )
+from trackkit.cribbing.placing import layers_at, slide
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
 
-__all__ = ["Purpose", "Unserved", "Workshop", "label_of"]
+__all__ = ["Lay", "Purpose", "Unserved", "Workshop", "label_of"]
 
 Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Lay:
+    """The layers that may be used for a purpose, and which of them carry two tie ends with one piece.
+
+    ``carries`` is None where there is one tie end.
+    """
+
+    laid: tuple[Laid, ...]
+    carries: tuple[bool, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -53,9 +66,9 @@ class Unserved:
     @property
     def nearest(self) -> float:
         """The fill nearest to this place's that could be closed there [m]; NaN if there is none."""
-        foot = feet_of(self.site, self.shop.laid, self.shop.rules, any_foot=True)
+        feet = feet_of(self.site, self.shop.lay_at(self.site).laid, self.shop.rules, any_foot=True)
         closers = self.shop.by_bearing[self.site.bearing][1]
-        return nearest_fill(self.site, self.shop.higher(self.site), foot, closers, self.shop.rules.top)
+        return nearest_fill(self.site, self.shop.higher(self.site), feet, closers, self.shop.rules.top)
 
 
 def label_of(site: Site) -> str:
@@ -85,55 +98,96 @@ class Workshop:
         self.rooms = Rooms([math.ceil(high / TICK - 1e-4) for high in [max(lows, default=0.0), *reaches]])
         wedges = [place for place, piece in enumerate(truck.pieces) if piece.kind == "wedge"]
         self.seat_wedge = max(wedges, key=lambda place: (truck.pieces[place].count, -place), default=-1)
-        self.level_feet: dict[tuple[str, bool], tuple[Ints, Ints]] = {}
-        self.patterns: dict[tuple[tuple[bool, ...] | None, float], Patterns] = {}
+        self.level_feet: dict[tuple[str, bool, Lay], Feet] = {}
+        self.lays: dict[tuple[object, ...], Lay] = {}
+        self.patterns: dict[tuple[Lay, float], Patterns] = {}
 
-    def pattern_set(self, long_enough: tuple[bool, ...] | None, *, top: float | None = None) -> Patterns:
+    def pattern_set(self, lay: Lay, *, top: float | None = None) -> Patterns:
         """Return the patterns for a purpose, up to the highest place or to ``top``; they are made once."""
         top = self.top if top is None else top
-        if (long_enough, top) not in self.patterns:
-            flags = None if long_enough is None else np.array(long_enough, dtype=bool)
-            self.patterns[long_enough, top] = build_patterns(
-                self.laid, len(self.truck.pieces), self.rules, top=top, long_enough=flags
+        if (lay, top) not in self.patterns:
+            flags = None if lay.carries is None else np.array(lay.carries, dtype=bool)
+            self.patterns[lay, top] = build_patterns(
+                lay.laid, len(self.truck.pieces), self.rules, top=top, long_enough=flags
             )
-        return self.patterns[long_enough, top]
+        return self.patterns[lay, top]
 
-    def purpose_of(self, site: Site) -> tuple[bool, ...] | None:
-        """Return which layers carry both ties of a joint with one piece; None for one tie."""
-        return tuple(one.length >= site.need - 1e-9 for one in self.laid) if len(site.ties) > 1 else None
+    def lay_at(self, site: Site) -> Lay:
+        """Return the layers that can lie at a place, and which of them carry both ties of a joint."""
+        key = (site.frees, site.offsets, site.bearing)
+        if key not in self.lays:
+            laid = layers_at(site, self.laid, self.rules)
+            joint = len(site.ties) > 1
+            carries = tuple(one.length >= site.need - 1e-9 for one in laid) if joint else None
+            self.lays[key] = self._same(Lay(laid, carries))
+        return self.lays[key]
 
-    def both_ends(self, site: Site) -> tuple[bool, ...]:
-        """Return which layers carry both ends of a tie: longer than gauge and two bearings."""
-        need = self.rules.gauge + 2.0 * site.bearing
-        return tuple(one.kind in ("lumber", "ply") and one.length > need for one in self.laid)
+    def is_cramped(self, site: Site) -> bool:
+        """Return whether some piece cannot lie along the run there for lack of room."""
+        return self.lay_at(site).laid != self.laid
+
+    def lay_across(self, left: Site, right: Site) -> Lay:
+        """Return the layers for both ends of a tie, and which of them go through: lumber longer than that."""
+        key = ("both ends", left.frees, right.frees, left.bearing)
+        if key not in self.lays:
+            need = self.rules.gauge + 2.0 * left.bearing
+            through = {one for one in self.laid if one.kind in ("lumber", "ply") and one.length > need}
+            laid = tuple(
+                one
+                for one in self.laid
+                if all(
+                    slide(site, one.width if one in through else one.length, self.rules) == 0.0
+                    for site in (left, right)
+                )
+            )
+            self.lays[key] = self._same(Lay(laid, tuple(one in through for one in laid)))
+        return self.lays[key]
+
+    def _same(self, lay: Lay) -> Lay:
+        """Return the lay that is equal to this one, so that the places that share it are served together."""
+        return next((o for o in self.lays.values() if (o.laid, o.carries) == (lay.laid, lay.carries)), lay)
 
     def purposes(self, sites: Sequence[Site], small: set[str]) -> list[Purpose]:
         """Return every purpose with the places that it serves."""
         closers = [self.by_bearing[site.bearing] for site in sites]
         ends = intervals_of(sites, [own for _, own in closers], self.rules)
         single = [self._one(ends[i], closers[i][0]) for i in range(len(sites))]
-        feet = [self._feet(site, label_of(site) in small) for site in sites]
-        owners: dict[tuple[str, tuple[bool, ...] | None], list[tuple[int, ...]]] = {}
+        owners: dict[tuple[str, Lay], list[tuple[int, ...]]] = {}
         for number, site in enumerate(sites):
             kind = "joint" if len(site.ties) > 1 else "tie"
-            owners.setdefault((kind, self.purpose_of(site)), []).append((number,))
+            owners.setdefault((kind, self.lay_at(site)), []).append((number,))
         for left, right in self._pairs(sites):
-            owners.setdefault(("both ends", self.both_ends(sites[left])), []).append((left, right))
+            lay = self.lay_across(sites[left], sites[right])
+            owners.setdefault(("both ends", lay), []).append((left, right))
         found = []
-        for (kind, long_enough), places in owners.items():
-            patterns = self.pattern_set(long_enough)
+        for (kind, lay), places in owners.items():
+            patterns = self.pattern_set(lay)
             own = [single[p[0]] if len(p) == 1 else both_at(single[p[0]], single[p[1]]) for p in places]
-            stand = [feet[p[0]] if len(p) == 1 else _never_bare(feet[p[0]], feet[p[1]]) for p in places]
+            stand = [self._stand([sites[place] for place in p], lay, small) for p in places]
             found.append(Purpose(kind, patterns, tuple(places), servings(patterns, own, stand, self.rooms)))
         return found
 
-    def _feet(self, site: Site, any_foot: bool) -> tuple[Ints, Ints]:
+    def too_low(self, site: Site) -> bool:
+        """Return whether the thinnest foot that the ground asks for leaves less than a wedge closes."""
+        least = self.rules.least_foot(site.ground)
+        feet = [one for one in self.lay_at(site).laid if one.area >= least - 1e-9]
+        if least == 0.0 or not feet:
+            return False
+        wedged = [one.start for one in self.by_bearing[site.bearing][1] if one.kind in ("single", "pair")]
+        return min(site.heights) < min(one.thickness for one in feet) + min(wedged, default=0.0)
+
+    def _stand(self, places: Sequence[Site], lay: Lay, small: set[str]) -> Feet:
+        """Return the feet that a place, or both ends of a tie, allow."""
+        feet = [self._feet(site, lay, label_of(site) in small) for site in places]
+        return feet[0] if len(feet) == 1 else _never_bare(*feet)
+
+    def _feet(self, site: Site, lay: Lay, any_foot: bool) -> Feet:
         """Return the feet that a place allows; places without a seat on like ground share theirs."""
         if site.seat:
-            return feet_of(site, self.laid, self.rules, any_foot=any_foot)
-        key = (site.ground, any_foot)
+            return feet_of(site, lay.laid, self.rules, any_foot=any_foot)
+        key = (site.ground, any_foot, lay)
         if key not in self.level_feet:
-            self.level_feet[key] = feet_of(site, self.laid, self.rules, any_foot=any_foot)
+            self.level_feet[key] = feet_of(site, lay.laid, self.rules, any_foot=any_foot)
         return self.level_feet[key]
 
     def _one(self, ends: list[Intervals], offset: int) -> Intervals:
@@ -155,7 +209,7 @@ class Workshop:
         pairs = []
         for j, site in enumerate(sites):
             i = left.get((site.support, site.ties))
-            if site.side != "right" or i is None or not any(self.both_ends(site)):
+            if site.side != "right" or i is None or not any(self.lay_across(sites[i], site).carries or ()):
                 continue
             near = abs(sites[i].fills[0] - site.fills[0]) <= self.rules.long_lumber_difference
             if near and not sites[i].seat and not site.seat and sites[i].bearing == site.bearing:
@@ -165,11 +219,11 @@ class Workshop:
     def higher(self, site: Site) -> Patterns:
         """Return the patterns for a place up to one piece more than the highest place asks for."""
         most = self.top + max((one.thickness for one in self.laid), default=0.0)
-        return self.pattern_set(self.purpose_of(site), top=min(most, self.rules.top))
+        return self.pattern_set(self.lay_at(site), top=min(most, self.rules.top))
 
 
-def _never_bare(first: tuple[Ints, Ints], second: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
+def _never_bare(first: Feet, second: Feet) -> Feet:
     """Return the feet that both ends of a tie allow; one pile carries both only if it has a foot."""
-    allowed = first[0] * second[0]
+    allowed = first.allowed * second.allowed
     allowed[-1] = 0
-    return allowed, first[1]
+    return Feet(allowed, first.shift, np.maximum(first.price, second.price))

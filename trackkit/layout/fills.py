@@ -9,6 +9,7 @@ import pandas as pd
 
 from trackkit.layout.doubt import Doubt, fill_model, touch_chances
 from trackkit.layout.finished import FinishedLine
+from trackkit.layout.footing import free_ground, slope_across, slope_along
 from trackkit.layout.grounds import SIDES, GroundLike, Point
 from trackkit.layout.laid import Run
 
@@ -55,7 +56,8 @@ def fill_table(
         fill_m (line less ground: positive goes under the tie, negative would be in the ground),
         fill_sd_m, p_touch (chance that the ground is over the underside by more than ``touch``),
         bearing_m, rail_top_m (height of the rail's top), cross_slope (right over left, positive
-        when right is higher) and along_slope of the ground [rad].
+        when right is higher) and along_slope of the ground [rad], free_head_m and free_tail_m (how far
+        the ground goes on to the next break, infinite where none comes).
 
     Notes
     -----
@@ -81,13 +83,10 @@ def fill_table(
     ties = laid.ties.loc[np.repeat(np.arange(len(laid.ties)), 2)].reset_index(drop=True)
     stations = ties["station_m"].to_numpy(dtype=float)
     side = np.tile(np.array(SIDES, dtype=object), len(laid.ties))
-    across = np.arctan((model.ground[1::2] - model.ground[0::2]) / doubt.width)
     slope = np.full(len(ties), np.nan)
     if along is not None:
-        behind = [(float(s) - along / 2, str(w)) for s, w in zip(stations, side, strict=True)]
-        ahead = [(float(s) + along / 2, str(w)) for s, w in zip(stations, side, strict=True)]
-        ends = np.asarray(ground.mean([*behind, *ahead]), dtype=float)
-        slope = np.arctan((ends[len(ties) :] - ends[: len(ties)]) / along)
+        slope = slope_along(ground, stations, side, laid.breaks, length=along)
+    to_head, to_tail = free_ground(stations, side, laid.breaks)
     return pd.DataFrame(
         {
             "tie": ties["tie"],
@@ -103,8 +102,10 @@ def fill_table(
             "p_touch": touch_chances(model.fills, model.sd, touch=doubt.touch),
             "bearing_m": ties["bearing_m"],
             "rail_top_m": line.rail_top(stations),
-            "cross_slope": np.repeat(across, 2),
+            "cross_slope": slope_across(ground, stations, side, laid.breaks, width=doubt.width),
             "along_slope": slope,
+            "free_head_m": to_head,
+            "free_tail_m": to_tail,
         }
     )
 

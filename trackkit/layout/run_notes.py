@@ -70,9 +70,9 @@ def _breaks(run: Run) -> list[Advisory]:
         Advisory(
             "caution",
             f"tie {i + 1} {side}",
-            f"stands {show.small_unit(away)} from the break at {show.long(place)}: a box under it reaches "
-            "past it, and hangs over where the ground steps down, or does not fit where it steps up; "
-            "measure there before you build",
+            f"stands {show.small_unit(away)} from the break at {show.long(place)}, less than half a box: "
+            "nothing under it may reach past the break. Turn boxes across the run or slide them away from "
+            "it, and measure there before you build",
             basis,
         )
         for i, side, place, away in near

@@ -106,7 +106,7 @@ class LayRules:
     Attributes
     ----------
     half_box : float
-        Half the length along the run of what stands under a tie [m]. 0.25 m, half of a 20 in
+        Half the length along the run of what stands under a tie [m]. 0.254 m, half of a 20 in
         box: common practice, no source.
     joint_box : float
         Length of the box that carries both ties at a joint [m]; the ties share a support when
@@ -118,7 +118,7 @@ class LayRules:
         Where track over what is needed lies. At the tail it gives room to stop (guess).
     """
 
-    half_box: float = 0.25
+    half_box: float = 0.254
     joint_box: float = 0.508
     gauge_tolerance: float = 0.003
     surplus: Literal["tail", "head", "split"] = "tail"

@@ -77,17 +77,18 @@ def stack_shapes(
     base = undersides[0] - stack.closing.height - stack.height
     shapes: list[Shape] = []
     if stack.pieces and stack.seat_raise > 0:
-        shapes.append(_seat(stack.pieces[0], stack.station, base, ground))
+        foot = stack.pieces[0]
+        shapes.append(_seat(foot, stack.station + foot.slid, base, ground))
     crossed = 0
     for piece in stack.pieces:
         low = base + piece.bottom
         if piece.crossed:
-            shapes += _crossed(piece, stack.station, low, across=bool(crossed % 2))
+            shapes += _crossed(piece, stack.station + piece.slid, low, across=bool(crossed % 2))
             crossed += 1
         elif piece.per_layer > 1:  # one under each tie of a joint
             shapes += [_piece(piece, station, low) for station in stations]
         else:
-            shapes.append(_piece(piece, stack.station, low))
+            shapes.append(_piece(piece, stack.station + piece.slid, low))
     for closing, station, top, bearing in zip(stack.closings, stations, undersides, bearings, strict=True):
         shapes += _closing(closing, station, top, bearing, wedges)
     return _short_of(shapes, stack.missing)
@@ -95,7 +96,8 @@ def stack_shapes(
 
 def _piece(piece: Placed, station: float, low: float) -> Shape:
     length = piece.width if piece.both_ends else piece.length
-    kind = "lumber end" if piece.both_ends and piece.kind == "lumber" else piece.kind
+    across = piece.both_ends or piece.turned
+    kind = "lumber end" if across and piece.kind == "lumber" else piece.kind
     return block(kind, station, length, low, low + piece.thickness, ((piece.item, 1),))
 
 

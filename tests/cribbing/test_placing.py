@@ -1,0 +1,155 @@
+"""Nothing reaches past a break in the ground or into the next stack: pieces are turned, slid, or refused."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from crib_cases import box, fills, shim, truck, two_by_four, wedge
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
+from trackkit.cribbing.placing import slide
+from trackkit.cribbing.sites import sort_fills
+
+BOX = 0.508
+TURNED = 0.3048
+
+
+def one(fill, *, to_head=math.inf, to_tail=math.inf, **columns):
+    """One tie end with so much free ground."""
+    return fills([fill], sides=["left"], stations=[0.0], free_head_m=to_head, free_tail_m=to_tail, **columns)
+
+
+def row(heights, stations, **columns):
+    """Tie ends along the left rail, each a support of its own."""
+    n = len(heights)
+    own = {"supports": [f"T{i}" for i in range(n)], "ties": range(n), "sides": ["left"] * n}
+    return fills(heights, stations=stations, **own, **columns)
+
+
+def site(**free):
+    return sort_fills(one(0.1, **free), StackRules()).sites[0]
+
+
+def reach_of(stack):
+    """Return where a stack begins and ends along the run, from its tie [m]."""
+    ends = [(piece.slid - piece.length / 2, piece.slid + piece.length / 2) for piece in stack.pieces]
+    return min(low for low, _ in ends), max(high for _, high in ends)
+
+
+@pytest.mark.parametrize(
+    ("to_tail", "way"),
+    [(BOX / 2, 0.0), (0.20, 0.20 - BOX / 2), (BOX / 3, -BOX / 6), (BOX / 3 - 0.001, None)],
+    ids=["just clear", "slid", "slid to the kern", "too near"],
+)
+def test_a_box_is_slid_no_farther_than_its_kern(to_tail, way):
+    """No edge lifts while the load is over the middle third: the kern of a rectangle, any book of statics."""
+    assert slide(site(to_tail=to_tail), BOX, StackRules()) == pytest.approx(way)
+    back = slide(site(to_head=to_tail), BOX, StackRules())
+    assert back == (None if way is None else pytest.approx(-way))
+
+
+def test_a_short_piece_is_slid_only_as_long_as_the_whole_tie_bears_on_it():
+    """A piece 9 cm long under a tie 6 cm wide has 1.5 cm to give on either side (geometry)."""
+    assert slide(site(to_tail=0.031), 0.09, StackRules()) == pytest.approx(-0.014)
+    assert slide(site(to_tail=0.029), 0.09, StackRules()) is None
+
+
+@pytest.mark.parametrize("to_tail", [0.24, 0.16, 0.11])
+def test_a_box_near_a_break_is_slid_or_turned(to_tail):
+    (stack,) = choose_stacks(one(0.125, to_tail=to_tail), Truck((box("half", 4, 9), wedge(9)))).stacks
+    assert reach_of(stack)[1] <= to_tail + 1e-9
+    assert stack.turned == (to_tail < BOX / 3)
+    assert abs(stack.slid) <= stack.pieces[0].length / 6 + 1e-9
+    assert ("turned across" in stack.words()) == stack.turned
+
+
+def test_what_cannot_be_built_clear_of_a_break_is_a_stop_with_a_remedy():
+    plan = choose_stacks(one(0.125, to_tail=0.08), Truck((box("half", 4, 9), wedge(9))))
+    assert not plan.stacks
+    (stop,) = [advisory for advisory in plan.advisories if advisory.level == "stop"]
+    assert "clear of the break" in stop.text
+    assert "80 mm from the tie" in stop.text
+    assert "shift the run" in stop.text
+    assert choose_stacks(one(0.125), Truck((box("half", 4, 9), wedge(9)))).stacks
+
+
+def test_turned_or_slid_pieces_are_said():
+    plan = choose_stacks(one(0.125, to_tail=0.16), Truck((box("half", 4, 9), wedge(9))))
+    (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
+    assert text.startswith("pieces are turned across the run")
+    plan = choose_stacks(one(0.125, to_tail=0.20), Truck((box("half", 4, 9), wedge(9))))
+    (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
+    assert text.startswith("pieces are slid 54 mm towards the head")
+
+
+def test_a_slid_seat_counts_the_ground_under_it():
+    """A foot slid 54 mm down a slope of 1 in 10 stands 5.4 mm lower, and the pile makes up for it."""
+    table = one(0.14, to_tail=0.20, along_slope=math.atan(0.1), ground_type="")
+    (stack,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9), shim("s", 0.005, 9)))).stacks
+    rise = 0.1 * BOX
+    assert stack.seat_raise == pytest.approx(rise / 2 - 0.1 * (BOX / 2 - 0.20))
+    assert stack.seat_raise + stack.height + stack.closing.height == pytest.approx(0.14)
+
+
+def test_ground_scraped_for_a_slid_foot_is_left_at_the_height_of_its_middle():
+    table = one(0.12, to_tail=0.20, along_slope=math.atan(0.1), ground_type="lawn")
+    (stack,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9)))).stacks
+    assert stack.closing.seat_raise == pytest.approx(-0.1 * (BOX / 2 - 0.20))
+
+
+def test_a_turned_box_costs_what_one_along_the_run_costs():
+    there = truck()
+    free, near = (choose_stacks(one(0.2, to_tail=room), there) for room in (math.inf, TURNED / 2))
+    assert near.cost == pytest.approx(free.cost, abs=0.03)  # a few thousandths tell like choices apart
+
+
+def test_close_to_a_break_the_best_is_the_best_of_the_pieces_that_fit():
+    """With 4 cm to the edge only lumber turned across fits: as good as a truck with nothing else."""
+    lumber = (two_by_four(9), wedge(9))
+    near = choose_stacks(one(0.1, to_tail=0.04), Truck((box("half", 4, 9), box("full", 8, 9), *lumber)))
+    only = choose_stacks(one(0.1), Truck(lumber))
+    assert [piece.item for piece in near.stacks[0].pieces] == ["2x4", "2x4"]
+    assert near.cost == pytest.approx(only.cost, abs=0.01)
+
+
+def test_long_lumber_does_not_lie_along_the_run_into_the_next_stack():
+    plank = Piece("plank", "lumber", 0.05, 2.4, 0.2, 8.0, 9)
+    there = Truck((plank, box("quarter", 2, 9), wedge(9)))
+    plan = choose_stacks(row([0.07] * 6, 0.8 * np.arange(6)), there)
+    assert len(plan.stacks) == 6
+    assert all(piece.item == "quarter" for stack in plan.stacks for piece in stack.pieces)
+    alone = choose_stacks(fills([0.07], sides=["left"]), Truck((plank, wedge(9))))
+    assert alone.stacks
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    heights=st.lists(st.floats(0.01, 0.4), min_size=2, max_size=9),
+    spacing=st.floats(0.12, 0.9),
+    edge=st.floats(-0.2, 4.0),
+    slope=st.sampled_from([0.0, 0.02, -0.09]),
+    ground=st.sampled_from(["", "lawn"]),
+)
+def test_no_piece_reaches_past_a_break_or_into_the_next_stack(heights, spacing, edge, slope, ground):
+    stations = spacing * np.arange(len(heights))
+    table = row(
+        heights, stations, ground_type=ground, along_slope=slope,
+        free_tail_m=np.where(stations <= edge, edge - stations, np.inf),
+        free_head_m=np.where(stations >= edge, stations - edge, np.inf),
+    )  # fmt: skip
+    plan = choose_stacks(table, truck(lumber=9, pads=9, extra=(shim("shim", 0.003, 9),)))
+    places = len(plan.stacks) + len(plan.sitting) + len(plan.negative) + len(plan.unfillable)
+    assert places == len(heights)
+    ends = []
+    for stack in plan.stacks:
+        low, high = reach_of(stack) if stack.pieces else (0.0, 0.0)
+        ends.append((stack.station + low, stack.station + high))
+        assert ends[-1][1] <= edge + 1e-6 or ends[-1][0] >= edge - 1e-6 or not stack.pieces
+        assert stack.closing.seat_raise + stack.height + stack.closing.height == pytest.approx(
+            stack.fill, abs=2e-6
+        )
+    for (_, behind), (ahead, _) in pairwise(ends):
+        assert behind <= ahead + 1e-6

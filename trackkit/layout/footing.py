@@ -1,0 +1,222 @@
+"""What a stack finds to stand on: how the ground slopes there, what kind it is, how much of it is free.
+
+A break in the ground (kerb, path edge, ditch) parts it: nothing that stands on one side of it reaches
+past it, and no slope is taken across it. Nothing reaches into a zone where nothing may stand either.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from trackkit.layout.grounds import SIDES, FloatArray, GroundLike
+from trackkit.tables.rows import rows_of
+
+__all__ = ["BESIDE", "free_ground", "on_zones", "slope_across", "slope_along", "stands_clear"]
+
+#: A pair of stations, left and right, NaN where a break does not cross that side [m].
+Break = tuple[float, float]
+
+#: So close to a break counts as beside it, on this side or the other [m].
+BESIDE: Final = 1e-4
+#: Stations that differ by less are the same [m].
+_SAME: Final = 1e-9
+
+
+def slope_along(
+    ground: GroundLike, stations: FloatArray, side: ArrayLike, breaks: Sequence[Break], *, length: float
+) -> FloatArray:
+    """Return the slope of the ground along the run, up to a break and not over it.
+
+    Parameters
+    ----------
+    ground : GroundLike
+    stations, side : array, shape (n,)
+        Where, and under which rail.
+    breaks : sequence of (left station, right station)
+        NaN where a break does not cross that side.
+    length : float
+        Distance over which it is taken, half of it on either side, such as a box's length [m].
+
+    Returns
+    -------
+    array, shape (n,)
+        Positive when the far end is higher [rad].
+    """
+    behind, ahead = stations - length / 2, stations + length / 2
+    for own, place in _edges(side, breaks):
+        before, after = own & (stations < place), own & (stations >= place)
+        ahead[before] = np.minimum(ahead[before], place - BESIDE)
+        behind[after] = np.maximum(behind[after], place + BESIDE)
+    names = np.asarray(side, dtype=object)
+    ends = np.asarray(ground.mean([*_points(behind, names), *_points(ahead, names)]), dtype=float)
+    return np.asarray(np.arctan((ends[len(stations) :] - ends[: len(stations)]) / (ahead - behind)))
+
+
+def slope_across(
+    ground: GroundLike, stations: FloatArray, side: ArrayLike, breaks: Sequence[Break], *, width: float
+) -> FloatArray:
+    """Return the slope of the ground across the run, of the piece that a tie end stands on.
+
+    Where a diagonal break parts the two tie ends, the slope is that of the same piece at the nearest
+    station where it lies under both rails.
+
+    Parameters
+    ----------
+    ground : GroundLike
+    stations, side : array, shape (n,)
+        Where, and under which rail.
+    breaks : sequence of (left station, right station)
+        NaN where a break does not cross that side.
+    width : float
+        Distance of the two support lines [m].
+
+    Returns
+    -------
+    array, shape (n,)
+        Positive when right is higher [rad]; NaN beside a break that crosses under one rail only.
+    """
+    at = np.array(stations, dtype=float)
+    left = np.asarray(side, dtype=object) == "left"
+    lost = np.zeros(len(at), dtype=bool)
+    for pair in breaks:
+        own, other = np.where(left, pair[0], pair[1]), np.where(left, pair[1], pair[0])
+        one_rail = ~np.isfinite(own) | ~np.isfinite(other)
+        lost |= one_rail & (np.abs(stations - np.where(np.isfinite(own), own, other)) < width)
+        beyond, short = (stations >= own) & (stations < other), (stations < own) & (stations >= other)
+        at = np.where(beyond, np.maximum(at, other + BESIDE), at)
+        at = np.where(short, np.minimum(at, other - BESIDE), at)
+    both = np.asarray(
+        ground.mean([(float(s), name) for name in SIDES for s in at]), dtype=float
+    )  # left of all, then right
+    slope = np.arctan((both[len(at) :] - both[: len(at)]) / width)
+    return np.asarray(np.where(lost, np.nan, slope))
+
+
+def free_ground(
+    stations: FloatArray, side: ArrayLike, breaks: Sequence[Break]
+) -> tuple[FloatArray, FloatArray]:
+    """Return how far the ground goes on from each tie end to the next break: towards head and tail [m].
+
+    Parameters
+    ----------
+    stations, side : array, shape (n,)
+        Where, and under which rail.
+    breaks : sequence of (left station, right station)
+        NaN where a break does not cross that side.
+
+    Returns
+    -------
+    to_head, to_tail : array, shape (n,)
+        Infinite where no break comes; 0 on a break.
+
+    Examples
+    --------
+    >>> to_head, to_tail = free_ground(np.array([1.0, 2.0]), ["left", "right"], [(1.5, 1.25)])
+    >>> to_head.tolist(), to_tail.tolist()
+    ([inf, 0.75], [0.5, inf])
+    """
+    to_head, to_tail = np.full(len(stations), np.inf), np.full(len(stations), np.inf)
+    for own, place in _edges(side, breaks):
+        before, after = own & (stations <= place), own & (stations >= place)
+        to_tail[before] = np.minimum(to_tail[before], place - stations[before])
+        to_head[after] = np.minimum(to_head[after], stations[after] - place)
+    return to_head, to_tail
+
+
+def on_zones(fills: pd.DataFrame, zones: pd.DataFrame, *, kind: str, half_box: float) -> pd.DataFrame:
+    """Return the fills with the ground they stand on, and whether anything may stand there.
+
+    Parameters
+    ----------
+    fills : DataFrame
+        As `trackkit.layout.fills.fill_table` returns it.
+    zones : DataFrame
+        from_m, to_m, side ('' both), ground, support; where they overlap, the last one's ground counts.
+    kind : str
+        Ground where no zone says it.
+    half_box : float
+        Half the length along the run of what stands under a tie [m]: all of it must be on ground that
+        carries.
+
+    Returns
+    -------
+    DataFrame
+        With ground_type and support_here, and free_head_m and free_tail_m up to such zones.
+    """
+    stations = fills["station_m"].to_numpy(dtype=float)
+    middles = fills.groupby("support")["station_m"].transform("mean").to_numpy(dtype=float)
+    ground = pd.Series(kind, index=fills.index, dtype=object)
+    standing = pd.Series(True, index=fills.index)
+    closed: list[Break] = []
+    for zone in rows_of(zones):
+        own = (fills["side"] == zone.side) if zone.side else pd.Series(True, index=fills.index)
+        if zone.ground:
+            ground[own & fills["station_m"].between(zone.from_m, zone.to_m)] = zone.ground
+        if not zone.support:
+            standing[own & ~stands_clear(middles, half_box, zone.from_m, zone.to_m)] = False
+            for end in (zone.from_m, zone.to_m):
+                closed.append(
+                    (end if zone.side != "right" else np.nan, end if zone.side != "left" else np.nan)
+                )
+    to_head, to_tail = free_ground(stations, fills["side"], closed)
+    return fills.assign(
+        ground_type=ground,
+        support_here=standing,
+        free_head_m=np.minimum(fills["free_head_m"], to_head),
+        free_tail_m=np.minimum(fills["free_tail_m"], to_tail),
+    )
+
+
+def stands_clear(station: ArrayLike, half_length: float, from_: float, to: float) -> NDArray[np.bool_]:
+    """Return whether a stack stands clear of a stretch where nothing may stand.
+
+    A stack is as long along the run as its lowest piece, half of it on either side of its middle, and
+    not only as long as the tie on it.
+
+    Parameters
+    ----------
+    station : array_like
+        Middle of the stack: of one tie its station, of a joint the mean of its ties' [m].
+    half_length : float
+        Half the length of the lowest piece along the run [m].
+    from_, to : float
+        The stretch, in either order [m].
+
+    Returns
+    -------
+    ndarray of bool
+        True also where it just touches the stretch.
+
+    Raises
+    ------
+    ValueError
+        If the half length is negative.
+
+    Examples
+    --------
+    >>> stands_clear([1.0, 1.7, 1.8], 0.25, 2.0, 2.4)
+    array([ True,  True, False])
+    """
+    if not half_length >= 0:
+        raise ValueError(f"half_length must not be negative; got {half_length} m")
+    low, high = min(from_, to), max(from_, to)
+    middle = np.asarray(station, dtype=float)
+    return np.asarray((middle + half_length <= low + _SAME) | (middle - half_length >= high - _SAME))
+
+
+def _edges(side: ArrayLike, breaks: Sequence[Break]) -> Iterator[tuple[NDArray[np.bool_], float]]:
+    """Return every place where a break crosses under a rail, with which tie ends are under that rail."""
+    names = np.asarray(side, dtype=object)
+    for pair in breaks:
+        for name, place in zip(SIDES, pair, strict=True):
+            if np.isfinite(place):
+                yield names == name, float(place)
+
+
+def _points(stations: FloatArray, names: NDArray[np.object_]) -> list[tuple[float, str]]:
+    return [(float(station), str(name)) for station, name in zip(stations, names, strict=True)]
