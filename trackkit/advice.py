@@ -23,10 +23,10 @@ __all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "no_support", "plan_
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
 
-#: Give or take of the ground from which it counts as hardly known, and as not known [m]: more than a
-#: wedge travels, and more than the tallest box (guesses).
+#: Give or take of the ground from which it counts as hardly known, more than a wedge travels, and as not
+#: known, more than a half box (4 in): no pieces kept at hand make up for that [m]. Guesses.
 HARDLY_KNOWN: Final = 0.03
-NOT_KNOWN: Final = 0.20
+NOT_KNOWN: Final = 0.1016
 
 #: Fewer readings to spare than this check next to nothing (a choice).
 FEW_CHECKS: Final = 2.5
