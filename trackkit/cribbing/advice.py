@@ -264,7 +264,7 @@ def _spare_left(closing: Closing, rules: StackRules) -> float | None:
 def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
     """Return where pieces are turned or slid, so that they reach past no break and into no other stack."""
     ways: dict[str, list[str]] = {}
-    for stack in stacks:
+    for stack in (one for one in stacks if one.turned or one.slid):
         slid = show.small(abs(stack.slid)) != show.small(0.0)
         way = f"slid {show.small_unit(abs(stack.slid))} towards the {'tail' if stack.slid > 0 else 'head'}"
         told = [*(["turned across the run"] if stack.turned else []), *([way] if slid else [])]

@@ -128,12 +128,12 @@ def build_stack(
     )
 
 
-def slid_clear(site: Site, pieces: Sequence[Placed], rules: StackRules) -> tuple[Placed, ...]:
+def slid_clear(site: Site, pieces: tuple[Placed, ...], rules: StackRules) -> tuple[Placed, ...]:
     """Return the layers slid along the run as far as each must be to stand clear."""
-    return tuple(
-        replace(piece, slid=slide(site, piece.width if piece.both_ends else piece.length, rules) or 0.0)
-        for piece in pieces
-    )
+    if all(piece.length <= 2.0 * min(site.free) for piece in pieces):
+        return pieces
+    ways = [slide(site, piece.width if piece.both_ends else piece.length, rules) or 0.0 for piece in pieces]
+    return tuple(replace(piece, slid=way) for piece, way in zip(pieces, ways, strict=True))
 
 
 def closing_heights(site: Site, pieces: Sequence[Placed]) -> list[float]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import groupby, pairwise
 from typing import Any, Final
 
@@ -84,12 +85,12 @@ class Site:
         """Return the place in the crew's words."""
         return f"{self.support} {self.side}"
 
-    @property
+    @cached_property
     def offsets(self) -> tuple[float, ...]:
         """Where each tie lies from the middle, towards the tail positive [m]."""
         return (-self.span / 2.0, self.span / 2.0) if len(self.ties) > 1 else (0.0,)
 
-    @property
+    @cached_property
     def free(self) -> tuple[float, float]:
         """How far the ground is free from its middle towards the head and towards the tail [m]."""
         ends = list(zip(self.offsets, self.frees, strict=True))
@@ -174,16 +175,16 @@ def split(site: Site) -> tuple[Site, ...]:
 
 def _apart(sites: Sequence[Site]) -> tuple[Site, ...]:
     """Return the places with their free ground up to half-way to the next stack under the same rail."""
-    found = list(sites)
+    frees = [list(site.frees) for site in sites]
     for side in _SIDES:
         own = [place for place, site in enumerate(sites) if site.side == side]
         for near, far in pairwise(own):
-            between = sites[far].station - sites[near].station - (sites[near].span + sites[far].span) / 2.0
-            *others, (to_head, to_tail) = found[near].frees
-            found[near] = replace(found[near], frees=(*others, (to_head, min(to_tail, between / 2.0))))
-            (to_head, to_tail), *others = found[far].frees
-            found[far] = replace(found[far], frees=((min(to_head, between / 2.0), to_tail), *others))
-    return tuple(found)
+            spans = (sites[near].span + sites[far].span) / 2.0
+            half = (sites[far].station - sites[near].station - spans) / 2.0
+            (head, tail), (next_head, next_tail) = frees[near][-1], frees[far][0]
+            frees[near][-1] = (head, min(tail, half))
+            frees[far][0] = (min(next_head, half), next_tail)
+    return tuple(replace(site, frees=tuple(free)) for site, free in zip(sites, frees, strict=True))
 
 
 def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:

@@ -215,9 +215,9 @@ class Stack:
         return taken
 
     @property
-    def pile(self) -> tuple[tuple[str, int, float], ...]:
-        """What tells one pile from another, from the ground up: pieces as they lie, how far slid."""
-        return tuple((piece.words(), piece.per_layer, round(piece.slid, 3)) for piece in self.pieces)
+    def pile(self) -> tuple[tuple[str, bool, bool, int, float], ...]:
+        """What tells one pile from another, from the ground up: item, how it lies, pieces, how far slid."""
+        return tuple((p.item, p.on_edge, p.turned, p.per_layer, p.slid) for p in self.pieces)
 
     @property
     def turned(self) -> bool:
