@@ -153,3 +153,25 @@ def test_no_piece_reaches_past_a_break_or_into_the_next_stack(heights, spacing, 
         )
     for (_, behind), (ahead, _) in pairwise(ends):
         assert behind <= ahead + 1e-6
+
+
+def test_a_break_between_the_ties_of_a_joint_parts_their_stacks():
+    """Ties at 0 and 0.4 m, the edge at 0.22 m, 0.08 m higher beyond: one box cannot lie under both."""
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.4]}
+    free = {"free_head_m": [math.inf, 0.18], "free_tail_m": [0.22, math.inf]}
+    plan = choose_stacks(fills([0.2, 0.12], **ties, **free), truck(lumber=9))
+    assert [stack.ties for stack in plan.stacks] == [(5,), (6,)]
+    (_, behind), (ahead, _) = (reach_of(stack) for stack in plan.stacks)
+    assert behind <= 0.22 + 1e-9
+    assert 0.4 + ahead >= 0.22 - 1e-9
+    assert choose_stacks(fills([0.2, 0.2], **ties), truck(lumber=9)).stacks[0].ties == (5, 6)
+
+
+def test_turned_boxes_leave_the_other_rail_its_half():
+    """A plank longer than the gauge cannot be turned: it would lie where the other rail's stack stands."""
+    long = Piece("plank", "lumber", 0.04, 0.7, 0.2, 4.0, 9)
+    plan = choose_stacks(one(0.06, to_tail=0.12), Truck((long, wedge(9))))
+    assert not plan.stacks
+    short = Piece("board", "lumber", 0.04, 0.6, 0.2, 4.0, 9)
+    (stack,) = choose_stacks(one(0.06, to_tail=0.12), Truck((short, wedge(9)))).stacks
+    assert stack.pieces[0].turned
