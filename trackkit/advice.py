@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 from trackkit.fitted import doubtful_readings
 from trackkit.layout.footing import BESIDE
 from trackkit.layout.grounds import SIDES
+from trackkit.naming import stretches
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
 from trackkit.units import Display
@@ -169,13 +169,13 @@ def _hardly_known(plan: Plan) -> list[Advisory]:
         if ties.empty:
             continue
         stations = plan.run.ties.set_index("tie")["station_m"]
-        stretches = [
+        where = [
             f"{show.long(stations[first])} to {show.long(stations[last])}" if last > first else
             show.long(stations[first])
-            for first, last in _stretches([int(tie) for tie in ties])
+            for first, last in stretches([int(tie) for tie in ties])
         ]  # fmt: skip
         text = (
-            f"at {', '.join(stretches)} from the start mark the ground was not read, or too far apart: its "
+            f"at {', '.join(where)} from the start mark the ground was not read, or too far apart: its "
             f"height is known to ±{show.small_unit(float(give[ties].max()))} only. Read rods there"
         )
         if misread:
@@ -184,19 +184,6 @@ def _hardly_known(plan: Plan) -> list[Advisory]:
         basis = f"more than {show.small_unit(least)}: guess"
         found.append(Advisory("stop" if level == "stop" else "caution", place, text, basis))
     return found
-
-
-def _stretches(ties: Sequence[int]) -> list[tuple[int, int]]:
-    """Return first and last of each row of neighbours.
-
-    Examples
-    --------
-    >>> _stretches([1, 2, 3, 7, 9, 10])
-    [(1, 3), (7, 7), (9, 10)]
-    """
-    firsts = [tie for tie in ties if tie - 1 not in ties]
-    lasts = [tie for tie in ties if tie + 1 not in ties]
-    return list(zip(firsts, lasts, strict=True))
 
 
 def no_support(plan: Plan) -> list[Advisory]:
@@ -248,8 +235,8 @@ def _low_gap(plan: Plan) -> list[Advisory]:
     """Many shims because the gap is lower than the lowest that a wedge on the truck closes."""
     if plan.stacks is None:
         return []
-    ends = [end for stack in plan.stacks.stacks for end in stack.closings]
-    shims = sum(end.kind == "shim" for end in ends)
+    bare = [stack for stack in plan.stacks.stacks if not stack.pieces]  # shims on a board are another matter
+    shims = sum(end.kind == "shim" for stack in bare for end in stack.closings)
     bearing = float(plan.fills["bearing_m"].min())
     wedges = [piece.wedge for piece in plan.stacks.truck.pieces if piece.kind == "wedge"]
     lowest = min((one.single_range(bearing)[0] for one in wedges if one.length >= bearing), default=0.0)
@@ -257,7 +244,7 @@ def _low_gap(plan: Plan) -> list[Advisory]:
         return []
     show = plan.job.display
     text = (
-        f"{shims} tie ends are closed with shims, since no wedge closes less than {show.small_unit(lowest)} "
+        f"{shims} tie ends stand on shims alone, since no wedge closes less than {show.small_unit(lowest)} "
         f"and the gap is {show.small_unit(plan.line.gap)}: raise the gap, and wedges do"
     )
     return [Advisory("note", "the whole run", text, "the wedges on the truck")]
@@ -271,13 +258,13 @@ def _unknown(plan: Plan) -> list[Advisory]:
             "no reading checks another, only the smoothness of the ground does: a misreading of a few "
             "centimetres may not show. Read some points twice, or from a second laser position"
         )
-        found.append(Advisory("caution", "the survey", text, "readings less heights to find"))
+        found.append(Advisory("caution", "the survey", text, "readings counted against heights to find"))
     elif spare < FEW_CHECKS:
         text = (
             f"only {spare:.0f} reading{'s' if spare >= 1.5 else ''} more than there are heights to find: "
             "next to nothing checks this survey; read some points again, or close back to the first peg"
         )
-        found.append(Advisory("caution", "the survey", text, "readings less heights to find"))
+        found.append(Advisory("caution", "the survey", text, "readings counted against heights to find"))
     if plan.stacks is None:
         text = "no truck.csv: the stacks were not chosen"
         found.append(Advisory("note", "the truck", text, "the job folder"))

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from trackkit.cribbing.results import StackPlan
@@ -26,7 +25,7 @@ from trackkit.problems import Advisory
 from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
 
-__all__ = ["Plan", "make_plan", "nearest_ties"]
+__all__ = ["Plan", "make_plan"]
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
 _SAME_GRADE = 1e-4
@@ -234,10 +233,3 @@ def _advisories(plan: Plan) -> tuple[Advisory, ...]:
         found += plan.targets.advisories
     unique = list(dict.fromkeys(found))
     return tuple(sorted(unique, key=lambda advisory: _GRAVITY_ORDER[advisory.level]))
-
-
-def nearest_ties(plan: Plan, stations: pd.Series[float]) -> list[int]:
-    """Return the number of the tie nearest to each station."""
-    at = plan.run.ties["station_m"].to_numpy(dtype=float)
-    nearest = np.abs(at[:, None] - stations.to_numpy()[None, :]).argmin(axis=0)
-    return [int(tie) for tie in plan.run.ties["tie"].to_numpy()[nearest]]

@@ -50,14 +50,17 @@ def test_a_seat_on_ground_that_slopes_both_ways_names_both_lifts():
         assert text in there.seat
 
 
-def test_scraped_ground_is_told_both_ways_and_lifts_nothing():
+def test_scraped_ground_is_told_both_ways_and_goes_down_to_its_low_corner():
+    """A rectangle level with the low corner of a plane is half of both rises under its middle (geometry)."""
     slopes = {"cross_slope": math.radians(-3.0), "along_slope": math.radians(2.0), "ground_type": "lawn"}
     there = choose_stacks(fills([0.13], **slopes), truck()).stacks[0]
-    assert there.seat.startswith("scrape the ground level: ")
-    assert "along the run, low on the head side" in there.seat
-    assert "across, low on the right side" in there.seat
-    assert there.seat_raise == 0.0
-    assert there.words("mm").startswith("seat + ")
+    foot = there.pieces[0]
+    along, across = foot.length * math.tan(math.radians(2.0)), foot.width * math.tan(math.radians(3.0))
+    assert there.seat.startswith("scrape level: ")
+    assert f"{1000 * along:.0f} mm off the tail side" in there.seat
+    assert f"{1000 * across:.0f} mm off the left side" in there.seat
+    assert there.seat_raise == pytest.approx(-(along + across) / 2)
+    assert there.words("mm").startswith(f"seat (scraped down {500 * (along + across):.0f} mm) + ")
 
 
 def test_a_lift_that_reads_as_nothing_is_not_told():

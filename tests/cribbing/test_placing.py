@@ -94,10 +94,10 @@ def test_a_slid_seat_counts_the_ground_under_it():
     assert stack.seat_raise + stack.height + stack.closing.height == pytest.approx(0.14)
 
 
-def test_ground_scraped_for_a_slid_foot_is_left_at_the_height_of_its_middle():
-    table = one(0.12, to_tail=0.20, along_slope=math.atan(0.1), ground_type="lawn")
+def test_ground_scraped_for_a_slid_foot_goes_down_to_its_own_low_corner():
+    table = one(0.10, to_tail=0.20, along_slope=math.atan(0.1), ground_type="lawn")
     (stack,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9)))).stacks
-    assert stack.closing.seat_raise == pytest.approx(-0.1 * (BOX / 2 - 0.20))
+    assert stack.closing.seat_raise == pytest.approx(-0.1 * BOX / 2 - 0.1 * (BOX / 2 - 0.20))
 
 
 def test_a_turned_box_costs_what_one_along_the_run_costs():

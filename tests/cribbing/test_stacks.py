@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
-from trackkit.cribbing.advice import sag_between
+from trackkit.cribbing.bare import sag_between
 from trackkit.cribbing.closers import change_chance
 from trackkit.cribbing.placing import seat_raise
 from trackkit.cribbing.sites import sort_fills

@@ -121,7 +121,9 @@ def test_a_peg_that_nothing_checks_is_said_to_be_unchecked(make_ground):
     assert alone.check.verdict == "unchecked"
     assert any("Nothing checks the control peg" in str(advisory) for advisory in alone.advisories)
     _, unread = day(make_ground(), control=Peg("A", CONTROL), check=Peg("B", 0.1))
-    assert unread.check.text == "Read A, then B, before laying."
+    assert unread.check.text == (
+        "Read A, then B, before laying: B should read 210 mm more than A, give or take 4 mm."
+    )
 
 
 def test_a_bad_check_peg_stops_the_job(make_ground):

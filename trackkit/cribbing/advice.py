@@ -1,4 +1,4 @@
-"""What the choice of stacks must warn of, and which supports could stay bare as a last resort."""
+"""What the choice of stacks must warn of."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Final, Literal
 
 import numpy as np
-import pandas as pd
 
 from trackkit.cribbing.closers import spare_of
-from trackkit.cribbing.results import BareCandidate, Closing, Shortage, Stack, Unfillable
+from trackkit.cribbing.results import Closing, Shortage, Stack, Unfillable
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.said import fine, place_of
 from trackkit.cribbing.sites import Site
@@ -18,84 +17,13 @@ from trackkit.cribbing.truck import Truck
 from trackkit.problems import Advisory
 from trackkit.units import Display
 
-__all__ = ["advise", "bare_candidates", "sag_between"]
+__all__ = ["advise"]
 
 _HABIT: Final = "common practice, no source"
 #: More places than this where nothing fits are told in one sentence.
 ONE_BY_ONE: Final = 3
 #: From this chance on a stack that must be changed is mentioned (a choice).
 _LIKELY: Final = 0.25
-
-
-def sag_between(span: float, load: float, stiffness: float) -> float:
-    """Return how far a rail gives under a load in the middle between two supports [m].
-
-    As a simple span, which is more than a rail that runs on over its supports gives: P L³ / 48 EI.
-
-    Parameters
-    ----------
-    span, load, stiffness : float
-        Distance of the supports [m], load [N], E·I of the rail [N m²].
-
-    References
-    ----------
-    American Institute of Steel Construction, Steel Construction Manual, Table 3-23, case 7.
-
-    Examples
-    --------
-    >>> round(sag_between(1.6, 1226.0, 25800.0) * 1000, 1)
-    4.1
-    """
-    return load * span**3 / (48.0 * stiffness)
-
-
-def bare_candidates(
-    fills: pd.DataFrame, stacks: Sequence[Stack], shortages: Sequence[Shortage], rules: StackRules
-) -> tuple[BareCandidate, ...]:
-    """Return the supports between corners that hold what is short, least sag first.
-
-    Those marked make up the shortage together, as far as it goes; no two of them are neighbours.
-    """
-    short = {shortage.item: shortage.missing for shortage in shortages}
-    if not short:
-        return ()
-    stations = {
-        side: np.unique(rows.groupby("support")["station_m"].mean().to_numpy())
-        for side, rows in fills.groupby("side")
-    }
-    found = []
-    for stack in stacks:
-        frees = tuple((item, count) for item, count in _contents(stack).items() if item in short)
-        line = stations[stack.side]
-        before, after = line[line < stack.station - 1e-9], line[line > stack.station + 1e-9]
-        if stack.role != "fill" or not frees or not len(before) or not len(after):
-            continue
-        span = float(after[0] - before[-1])
-        sag = sag_between(span, rules.wheel_load, rules.rail_stiffness)
-        found.append((sag, span, float(before[-1]), float(after[0]), stack, frees))
-    found.sort(key=lambda one: (round(one[0], 9), one[4].station, one[4].side))
-    taken: set[tuple[str, float]] = set()
-    listed = []
-    for sag, span, before_at, after_at, stack, frees in found:
-        beside = {(stack.side, before_at), (stack.side, after_at)}
-        covers = any(short[item] > 0 for item, _ in frees) and not beside & taken
-        if covers:
-            taken.add((stack.side, stack.station))
-            for item, count in frees:
-                short[item] -= count
-        listed.append(BareCandidate(stack.support, stack.side, span, sag, frees, covers))
-    return tuple(listed)
-
-
-def _contents(stack: Stack) -> dict[str, int]:
-    held: dict[str, int] = {}
-    for piece in stack.pieces:
-        if not piece.both_ends:
-            held[piece.item] = held.get(piece.item, 0) + piece.per_layer
-    for closing in stack.closings:
-        for item, count in closing.takes:
-            held[item] = held.get(item, 0) + count
-    return held
 
 
 def advise(
@@ -141,6 +69,7 @@ def advise(
         found.append(Advisory("caution", "every stack", text, _HABIT))
     found += _ground_advice(stacks, rules)
     found += _clear_advice(stacks, show)
+    found += _edge_advice(stacks)
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
     for site in split:
@@ -282,6 +211,15 @@ def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
     ]
 
 
+def _edge_advice(stacks: Sequence[Stack]) -> list[Advisory]:
+    """Return where a board stands on its edge."""
+    edged = _where(stacks, lambda stack: any(piece.on_edge for piece in stack.pieces))
+    if not edged:
+        return []
+    text = "a board on its edge can tip: see that it stands square under the tie, and tack or brace it"
+    return [Advisory("caution", edged, text, _HABIT)]
+
+
 def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
     found = []
     for walked in (True, False):
@@ -304,7 +242,10 @@ def _change_advice(stacks: Sequence[Stack]) -> list[Advisory]:
     found = []
     likely = _where(stacks, lambda stack: _without_shims(stack) > _LIKELY)
     if likely:
-        text = "more than 1 chance in 4 that the stack must be changed on the day; keep pieces at hand"
+        text = (
+            "more than 1 chance in 4 that the stack must be changed on the day: keep shims, wedges and thin "
+            "pieces at hand; the gap card says what goes into the height that is found"
+        )
         basis = "how sure the height is, against what the closing piece can take up"
         found.append(Advisory("note", likely, text, basis))
     shims = [
@@ -328,13 +269,16 @@ def _ground_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]
     found = []
     small = _where(stacks, lambda stack: stack.small_foot)
     if small:
-        text = "the fill is too low for the pad this ground asks for; watch that it does not sink"
+        text = (
+            "the fill is too low for the pad this ground asks for: watch that it does not sink, or raise the "
+            "gap under the track until a pad goes in"
+        )
         found.append(
             Advisory(
                 "caution",
                 small,
                 text,
-                "least size of a lowest piece by kind of ground, a rule that can be set",
+                "least size of a lowest piece by kind of ground",
             )
         )
     seated = _where(stacks, lambda stack: bool(stack.seat))

@@ -235,18 +235,18 @@ def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
     show = DISPLAYS[display]
     along, across = _rises(site, pieces[0])
     ways = [
-        (abs(along), "along the run", "head" if along > 0 else "tail"),
-        (abs(across), "across", "left" if across > 0 else "right"),
+        (abs(along), "along the run", *(("head", "tail") if along > 0 else ("tail", "head"))),
+        (abs(across), "across", *(("left", "right") if across > 0 else ("right", "left"))),
     ]
     ways.sort(key=lambda way: -way[0])
     told = 1.0 if site.seat == "scrape" else 0.5  # what the foot's middle is lifted by is half the rise
     ways = ways[:1] + [way for way in ways[1:] if show.small(told * way[0]) != show.small(0.0)]
     if site.seat == "scrape":
-        takes = [f"{show.small_unit(rise)} {way}, low on the {low} side" for rise, way, low in ways]
-        return "scrape the ground level: " + "; ".join(takes)
+        takes = [f"{show.small_unit(rise)} off the {high} side" for rise, _, _, high in ways]
+        return f"scrape level: {', '.join(takes)}"
     what = "wedge" if site.seat == "wedge" else "packing"
     takes = [
         f"{low} side {show.small_unit(rise)} thick (lifts {show.small_unit(rise / 2.0)} {way})"
-        for rise, way, low in ways
+        for rise, way, low, _ in ways
     ]
     return f"{what} under the low edge, " + ", ".join(takes)

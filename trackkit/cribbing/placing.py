@@ -62,15 +62,16 @@ def seat_raise(site: Site, length: float, width: float, slid: float) -> float:
     ----------
     site : Site
         With its kind of seat: a wedge or packing under the low edge lifts the piece's middle by half of
-        what the ground rises under it; ground scraped level is left at the height of its middle.
+        what the ground rises under it; ground scraped level goes down to its low corner, so that the
+        piece stands on firm ground all over, and its middle is lower by as much (below 0).
     length, width, slid : float
         The piece along the run and across it, and how far it is slid along the run [m].
     """
     if not site.seat:
         return 0.0
     along, across = math.tan(site.along), math.tan(site.cross)
-    lift = 0.0 if site.seat == "scrape" else (abs(along) * length + abs(across) * width) / 2.0
-    return lift + along * slid
+    half = (abs(along) * length + abs(across) * width) / 2.0
+    return along * slid + (-half if site.seat == "scrape" else half)
 
 
 def layers_at(site: Site, laid: Sequence[Laid], rules: StackRules) -> tuple[Laid, ...]:

@@ -78,8 +78,8 @@ class Closing:
     how_far_in, overlap, goes_in, from_side, stick_out, stick_side
         As in `trackkit.cribbing.wedges.Entry`.
     seat_raise : float
-        How far a seat has the pile stand above the ground at this tie; below 0 where a joint's ground is
-        scraped away there. The tie's fill is this, the pile and the closing piece [m].
+        How far a seat has the pile stand above the ground at this tie; below 0 where the ground is scraped
+        away there. The tie's fill is this, the pile and the closing piece [m].
     packed : float
         Of its height, what shims lying flat under the wedge make up [m].
     """
@@ -162,8 +162,8 @@ class Stack:
     missing : tuple of (str, int)
         Pieces of it that the truck is short of.
     seat_raise : float
-        What a seat under the low edge lifts the middle of the pile by; ``Closing.seat_raise`` has it at
-        each tie [m].
+        What a seat under the low edge lifts the middle of the pile by, below 0 where the ground is scraped;
+        ``Closing.seat_raise`` has it at each tie [m].
     seat_item : str
         The wedge that makes its seat, one of them; '' for none.
     small_foot : bool
@@ -232,8 +232,9 @@ class Stack:
     def words(self, display: str = "mm") -> str:
         """Return the stack from the ground up: ``seat (lifts 19 mm) + half + wedge (gap 18 mm)``."""
         show = DISPLAYS[display]
-        lifts = show.small(self.seat_raise) != show.small(0.0)
-        seat = f"seat (lifts {show.small_unit(self.seat_raise)})" if lifts else "seat"
+        moves = show.small(abs(self.seat_raise)) != show.small(0.0)
+        way = "lifts" if self.seat_raise > 0 else "scraped down"
+        seat = f"seat ({way} {show.small_unit(abs(self.seat_raise))})" if moves else "seat"
         parts = (seat if self.seat else "", self.pile_words, self._end_words(show))
         return " + ".join(part for part in parts if part) or "nothing"
 

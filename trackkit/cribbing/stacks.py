@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from trackkit.cribbing.advice import advise, bare_candidates
+from trackkit.cribbing.advice import advise
 from trackkit.cribbing.assign import assign, make_alike
+from trackkit.cribbing.bare import bare_candidates
 from trackkit.cribbing.chosen import (
     build_choices,
     mark_missing,

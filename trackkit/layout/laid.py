@@ -103,8 +103,8 @@ class Run:
         return (
             f"The chassis trails {self.shot.chassis_trails} the camera: track is needed from "
             f"{long(self.needed_head)} to {long(self.needed_tail)} (distance from the start mark). "
-            f"Turned round, to trail {other} it, the same length would be needed from {long(head)} to "
-            f"{long(tail)}."
+            f"With the chassis {'ahead of' if other == 'ahead' else other} the camera it would be the same "
+            f"length from {long(head)} to {long(tail)}."
         )
 
     def tie_points(self) -> list[Point]:

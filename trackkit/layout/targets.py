@@ -117,6 +117,8 @@ class Targets:
     text : str
         What to do, in plain words.
     check : CheckVerdict
+    control : Peg
+        The peg that they are worked out from.
     advisories : tuple of Advisory
     """
 
@@ -127,6 +129,7 @@ class Targets:
     headline: tuple[str, str] | None
     text: str
     check: CheckVerdict
+    control: Peg
     advisories: tuple[Advisory, ...]
 
 
@@ -211,7 +214,7 @@ def target_rods(
     return Targets(
         table=table, one_rod=rod, one_offset=offset, laser=laser,
         headline=_headline(control, offset, rod, verdict, run),
-        text=_in_words(control, offset, rod, verdict, run), check=verdict,
+        text=_in_words(control, offset, rod, verdict, run), check=verdict, control=control,
         advisories=_advise(table, control, verdict, run, rules),
     )  # fmt: skip
 
@@ -245,7 +248,12 @@ def check_pegs(
         text = "Nothing checks the control peg: read a second surveyed peg before laying."
         return CheckVerdict("unchecked", math.nan, sd, text, basis)
     if control.reading is None or check.reading is None:
-        text = f"Read {control.name}, then {check.name}, before laying."
+        apart = control.height - check.height
+        text = (
+            f"Read {control.name}, then {check.name}, before laying: {check.name} should read "
+            f"{show(abs(apart))} {'more' if apart > 0 else 'less'} than {control.name}, give or take "
+            f"{show(max(rules.agree * sd, run.display.step))}."
+        )
         return CheckVerdict("unchecked", math.nan, sd, text, basis)
     difference = (check.reading - control.reading) - (control.height - check.height)
     off = f"{check.name} reads {show(abs(difference))} {'more' if difference > 0 else 'less'} than it should"
