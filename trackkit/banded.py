@@ -333,4 +333,12 @@ def _schur_blocks(factor: Array, size: int) -> Array:
 
 
 def _invert(matrices: Array) -> Array:
-    return np.asarray(np.linalg.inv(matrices), dtype=float) if matrices.size else matrices
+    """Return the inverses of symmetric blocks, shape (m, b, b); two by two is quicker written out."""
+    if matrices.shape[-1] != 2 or not matrices.size:
+        return np.asarray(np.linalg.inv(matrices), dtype=float) if matrices.size else matrices
+    a, b, c = matrices[:, 0, 0], matrices[:, 1, 0], matrices[:, 1, 1]
+    scale = 1.0 / (a * c - b * b)
+    result = np.empty_like(matrices)
+    result[:, 0, 0], result[:, 1, 1] = c * scale, a * scale
+    result[:, 0, 1] = result[:, 1, 0] = -b * scale
+    return result

@@ -36,7 +36,7 @@ def ours(station, height, relief):
     surface = grid.column(np.arange(n), 0, "surface")
     seen, indices = np.append(-np.ones(n), 1.0), np.append(surface, surface[0])
     ground = csr_array((seen, indices, np.arange(n + 2)), shape=(n + 1, grid.size))
-    border = csr_array(np.append(np.ones(n), 0.0)[:, None])
+    border = np.append(np.ones(n), 0.0)[:, None]
     bandwidth = 2 * grid.states - 1
     model = LinearModel(
         np.append(1.5 - height, 0.0), np.full(n + 1, SD), ground, border, bandwidth, grid.states

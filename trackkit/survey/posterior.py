@@ -78,7 +78,7 @@ class LinearModel:
         Readings and their standard deviations.
     ground : sparse array, shape (n, size)
         What each reading sees of the states.
-    border : sparse array, shape (n, k)
+    border : array or sparse array, shape (n, k)
         What it sees of the border unknowns.
     bandwidth, block : int
         Of the precision's band, and of its blocks (see `BorderedBand`).
@@ -87,7 +87,7 @@ class LinearModel:
     value: Array
     sd: Array
     ground: csr_array
-    border: csr_array
+    border: Array | csr_array
     bandwidth: int
     block: int
 
@@ -95,6 +95,11 @@ class LinearModel:
     def weight(self) -> Array:
         """One over the variance of each reading."""
         return 1.0 / self.sd**2
+
+    @cached_property
+    def seen(self) -> Array | csr_array:
+        """The border: a narrow one is quicker when dense, a wide one would be too large."""
+        return dense(self.border) if self.border.shape[1] <= AT_A_TIME else self.border
 
     @cached_property
     def pairs(self) -> RowPairs:
@@ -130,10 +135,11 @@ class LinearModel:
         ]
         rest = np.setdiff1d(np.arange(self.value.size), long)
         peg, none = eye_array(long.size), csr_array((rest.size, long.size))
+        own = csr_array(self.border)
         border = [
-            hstack([self.border[rest], none]),
-            hstack([csr_array((long.size, self.border.shape[1])), peg]),
-            hstack([self.border[long], -peg]),
+            hstack([own[rest], none]),
+            hstack([csr_array((long.size, own.shape[1])), peg]),
+            hstack([own[long], -peg]),
         ]
         half = self.sd[long] / np.sqrt(2.0)
         return replace(
@@ -148,8 +154,7 @@ class LinearModel:
     def normal(self) -> tuple[Array, Array | csr_array, Array, Array, Array]:
         """What the readings, none of them long, give to A, B, C, f and g of the bordered system."""
         weighted = self.weight * self.value
-        # a narrow border is quicker when dense, a wide one too large
-        border = self.border.toarray() if self.border.shape[1] <= AT_A_TIME else self.border
+        border = self.seen
         scaled = border * self.weight[:, None]
         band = np.zeros((self.bandwidth + 1, self.ground.shape[1]))
         pairs = self.pairs
@@ -166,12 +171,12 @@ class LinearModel:
 
     def residual(self, state: Array, unknown: Array) -> Array:
         """Return fitted minus read, shape (n,)."""
-        return np.asarray(self.ground @ state + self.border @ unknown - self.value)
+        return np.asarray(self.ground @ state + self.seen @ unknown - self.value)
 
     def fit(self, prior: Array) -> Posterior:
         """Return the posterior under a prior precision, a band of shape (p + 1, size)."""
         system, state, unknown = self.solve(prior)
-        variance = row_variance(system, self.ground, self.border, self.pairs)
+        variance = row_variance(system, self.ground, self.seen, self.pairs)
         return Posterior(state, unknown, system, self.residual(state, unknown), variance, self.sd)
 
 
@@ -220,7 +225,7 @@ def _blocks_apart(pairs: RowPairs, block: int) -> Indices:
 
 
 def row_variance(
-    system: BorderedBand, ground: csr_array, border: csr_array, pairs: RowPairs | None = None
+    system: BorderedBand, ground: csr_array, border: Array | csr_array, pairs: RowPairs | None = None
 ) -> Array:
     """Return the variance of every row's combination of states and border unknowns.
 

@@ -11,6 +11,7 @@ Each of these adds a weight times a fixed band to the precision of the states.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -146,16 +147,21 @@ def _columns(grid: Grid, where: NDArray[np.intp], side: int) -> NDArray[np.intp]
     return np.stack(near + far, axis=1)
 
 
-_HALF: Final = np.tril_indices(4)
-_ALL: Final = tuple(np.indices((4, 4)).reshape(2, -1))
+_ALL: Final = tuple(product(range(4), repeat=2))
+_HALF: Final = tuple((i, j) for i, j in _ALL if i >= j)
 
 
 def _scatter(
     band: Array, rows: NDArray[np.intp], columns: NDArray[np.intp], elements: Array, share: float
 ) -> None:
-    """Add a share of elements; where rows and columns are the same states, the lower half is enough."""
-    i, j = _HALF if rows is columns else _ALL
-    band_add(band, rows[:, i].ravel(), columns[:, j].ravel(), (elements[:, i, j] * share).ravel())
+    """Add a share of elements; where rows and columns are the same states, the lower half is enough.
+
+    Entry i, j of every element lies equally far below the diagonal, and no two of them in one place.
+    """
+    for i, j in _HALF if rows is columns else _ALL:
+        below = int(rows[0, i] - columns[0, j])
+        if below >= 0:
+            band[below, columns[:, j]] += elements[:, i, j] * share
 
 
 def _add_single(band: Array, grid: Grid, where: NDArray[np.intp], gaps: Array, *, side: int, cut: int) -> int:
