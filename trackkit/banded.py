@@ -333,12 +333,24 @@ def _schur_blocks(factor: Array, size: int) -> Array:
 
 
 def _invert(matrices: Array) -> Array:
-    """Return the inverses of symmetric blocks, shape (m, b, b); two by two is quicker written out."""
-    if matrices.shape[-1] != 2 or not matrices.size:
+    """Return the inverses of symmetric positive definite blocks, shape (m, b, b).
+
+    Small ones by bordering, all blocks at once: with the inverse R of the leading part, the column b beside
+    it and the corner c, u = R b and s = c - b'u give R + uu'/s, -u/s and 1/s.
+    """
+    size = matrices.shape[-1]
+    if size > UNROLLED or not matrices.size:
         return np.asarray(np.linalg.inv(matrices), dtype=float) if matrices.size else matrices
-    a, b, c = matrices[:, 0, 0], matrices[:, 1, 0], matrices[:, 1, 1]
-    scale = 1.0 / (a * c - b * b)
     result = np.empty_like(matrices)
-    result[:, 0, 0], result[:, 1, 1] = c * scale, a * scale
-    result[:, 0, 1] = result[:, 1, 0] = -b * scale
+    for k in range(size):
+        beside = [matrices[:, k, j] for j in range(k)]
+        follows = [sum(result[:, i, j] * beside[j] for j in range(k)) for i in range(k)]
+        last = 1.0 / (matrices[:, k, k] - sum(b * u for b, u in zip(beside, follows, strict=True)))
+        result[:, k, k] = last
+        for i in range(k):
+            share = follows[i] * last
+            result[:, i, k] = result[:, k, i] = -share
+            for j in range(i + 1):
+                result[:, i, j] += share * follows[j]
+                result[:, j, i] = result[:, i, j]
     return result
