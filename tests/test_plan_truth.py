@@ -288,3 +288,20 @@ def test_no_stack_reaches_past_the_stone_edge(tmp_path):
         for piece in stack.pieces:
             low = stack.station + piece.slid - piece.length / 2
             assert low + piece.length <= at[stack.side] + 1e-6 or low >= at[stack.side] - 1e-6
+
+
+def test_a_step_that_is_not_known_is_not_told_as_one(tmp_path):
+    """With nothing read from 12 ft to 24 ft the readings say little of a step at 18 ft 2 in."""
+    folder = changed(tmp_path, "terrace_edge")
+    lines = (folder / "levels.csv").read_text(encoding="utf-8").splitlines()
+    far = [
+        line for line in lines if not line.startswith((",15,", ",17.5,", ",18.5,", ",19,", ",20,", ",22,"))
+    ]
+    (folder / "levels.csv").write_text("\n".join(far) + "\n", encoding="utf-8")
+    told = [
+        one.text for one in make_plan(load_job(folder)).advisories if one.place.startswith("the break at")
+    ]
+    assert len(told) == 2
+    assert any("steps up or down is not known" in text for text in told)
+    plain = [one.text for one in make_plan(load_job(changed(tmp_path / "plain", "terrace_edge"))).advisories]
+    assert sum("the ground steps up 2" in text for text in plain) == 2

@@ -208,10 +208,14 @@ def _steps(plan: Plan) -> list[Advisory]:
             covariance = plan.ground.covariance(beside)
             sd = float(np.sqrt(max(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1], 0.0)))
             step = float(beyond - before)
-            text = (
-                f"the ground steps {'up' if step > 0 else 'down'} {show.small_unit(abs(step))} "
-                f"(±{show.small_unit(2.0 * sd)}) there, towards the end mark"
-            )
+            way, size = "up" if step > 0 else "down", show.small_unit(abs(step))
+            if abs(step) > 2.0 * sd:
+                text = f"the ground steps {way} {size} (±{show.small_unit(2.0 * sd)}) towards the end mark"
+            else:
+                text = (
+                    f"whether the ground steps up or down is not known: {size} {way} towards the end mark, "
+                    f"±{show.small_unit(2.0 * sd)}; read rods close to it on both sides, or tape the step"
+                )
             at = f"the break at {show.long(place)} {plan.job.side(side)}"
             found.append(Advisory("note", at, text, "the readings on both sides of it"))
     return found
