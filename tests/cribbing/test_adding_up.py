@@ -69,3 +69,12 @@ def test_a_lift_that_reads_as_nothing_is_not_told():
     assert "head side" in there.seat
     assert "across" not in there.seat
     assert "lifts 0" not in there.seat
+
+
+@pytest.mark.parametrize(("degrees", "packed"), [(3.0, False), (6.0, True)])
+def test_a_seat_thicker_than_the_wedge_wants_packing(degrees, packed):
+    """A box of 0.508 m on 6 degrees wants 53 mm under its low edge, a wedge has 32 mm (geometry)."""
+    there = choose_stacks(fills([0.16], along_slope=math.radians(degrees), ground_type="paving"), truck())
+    (stack,) = there.stacks
+    assert (stack.pieces[0].length * math.tan(math.radians(degrees)) > 1.25 * INCH) == packed
+    assert stack.seat.startswith("packing (not on the pull list) and a wedge") == packed

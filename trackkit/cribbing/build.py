@@ -105,6 +105,7 @@ def build_stack(
         min(height - closer.start for height, closer in zip(site.heights, closers, strict=True)),
     )
     walked = rules.walk_side in (site.side, "both")
+    thick = max((piece.thickness for piece in truck.pieces if piece.item == seat_item), default=math.inf)
     return Stack(
         support=site.support,
         side=site.side,
@@ -117,7 +118,7 @@ def build_stack(
         window=window,
         pieces=pieces,
         closings=closings,
-        seat=_seat_words(site, pieces, display) if pieces else "",
+        seat=_seat_words(site, pieces, display, thick) if pieces else "",
         tilt=site.tilt,
         overhang=_overhang(pieces, rules, walked=walked),
         on_walk_side=walked,
@@ -229,7 +230,8 @@ def _footprint(pieces: Sequence[Placed]) -> float:
     return pieces[0].length * pieces[0].width * pieces[0].per_layer if pieces else 0.0
 
 
-def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
+def _seat_words(site: Site, pieces: Sequence[Placed], display: str, thick: float) -> str:
+    """Return how the seat is made; what is thicker than the wedge wants packing under it."""
     if not site.seat:
         return ""
     show = DISPLAYS[display]
@@ -245,6 +247,8 @@ def _seat_words(site: Site, pieces: Sequence[Placed], display: str) -> str:
         takes = [f"{show.small_unit(rise)} off the {high} side" for rise, _, _, high in ways]
         return f"scrape level: {', '.join(takes)}"
     what = "wedge" if site.seat == "wedge" else "packing"
+    if site.seat == "wedge" and ways[0][0] > thick:
+        what = "packing (not on the pull list) and a wedge"
     takes = [
         f"{low} side {show.small_unit(rise)} thick (lifts {show.small_unit(rise / 2.0)} {way})"
         for rise, way, low, _ in ways
