@@ -10,6 +10,7 @@ from demo_jobs import DEMO, changed
 from trackkit.job import load_job
 from trackkit.listed import seat_table, support_table, truck_table
 from trackkit.naming import compact
+from trackkit.paper import WIDTH
 from trackkit.plan import make_plan
 from trackkit.units import LENGTH_UNITS, MASS_UNITS
 
@@ -148,6 +149,18 @@ def test_a_tie_that_the_line_rests_on_is_not_told_as_known_exactly():
     text = support_table(make_plan(load_job(DEMO / "market_yard")))
     assert "±0" not in text.replace("±0.", "")
     assert re.search(r"1 +0' 4\" +set +left +0 +rests", text)
+
+
+@pytest.mark.parametrize("kind", ["level", "follow", "least fill"])
+@pytest.mark.parametrize("name", ["boathouse_lawn", "terrace_edge"])
+def test_no_line_of_the_page_is_wider_than_the_page(tmp_path, name, kind):
+    plan = make_plan(load_job(changed(tmp_path, name, **{'kind = "level"': f'kind = "{kind}"'})))
+    assert max(len(line) for line in plan.text().splitlines()) <= WIDTH
+
+
+def test_a_rough_in_fits_the_page_too():
+    text = make_plan(load_job(DEMO / "market_yard")).text()
+    assert max(len(line) for line in text.splitlines()) <= WIDTH
 
 
 def test_no_place_hides_behind_and_more(plan):

@@ -26,10 +26,9 @@ def columns(
     """Return rows in aligned columns; wide columns in ``wrap`` are broken over lines."""
     table = [list(head), *map(list, rows)]
     widths = [max(len(row[i]) for row in table) for i in range(len(head))]
-    while wrap and sum(widths) + 2 * (len(widths) - 1) > WIDTH:
-        widest = max(wrap, key=lambda i: widths[i] - FIRST * (i == wrap[0]))
-        if widths[widest] <= NARROWEST:
-            break
+    while sum(widths) + 2 * (len(widths) - 1) > WIDTH and any(widths[i] > NARROWEST for i in wrap):
+        wide = [i for i in wrap if widths[i] > NARROWEST]
+        widest = max(wide, key=lambda i: widths[i] - FIRST * (i == wrap[0]))
         widths[widest] -= 1
     lines = []
     for row in table:
