@@ -305,3 +305,15 @@ def test_a_step_that_is_not_known_is_not_told_as_one(tmp_path):
     assert any("steps up or down is not known" in text for text in told)
     plain = [one.text for one in make_plan(load_job(changed(tmp_path / "plain", "terrace_edge"))).advisories]
     assert sum("the ground steps up 2" in text for text in plain) == 2
+
+
+def test_a_doubtful_datum_adds_nothing_to_the_doubt_of_a_fill(tmp_path):
+    """What all heights share drops out of a difference: GUM H.3.6 for another pair of coefficients."""
+    sds = []
+    for sd in (1, 50):
+        folder = changed(tmp_path / str(sd), "terrace_edge")
+        (folder / "benchmarks.csv").write_text(f"point,height_m,sd_mm\nstep,10,{sd}\n", encoding="utf-8")
+        plan = make_plan(load_job(folder))
+        assert plan.ground.inflation > 1.0
+        sds.append(plan.fills["fill_sd_m"].to_numpy())
+    np.testing.assert_allclose(sds[0], sds[1], rtol=1e-6)

@@ -139,11 +139,16 @@ class Ground:
         return self._each(points)[0]
 
     def covariance(self, points: Sequence[Point]) -> Array:
-        """Return the covariance between points, shape (n, n) [m^2]."""
+        """Return the covariance between points, shape (n, n) [m^2].
+
+        Where roughness was estimated it is widened for points of the ground. Pegs asked for together with
+        them are widened alike: what all of them share, such as a doubtful datum, then drops out of every
+        difference.
+        """
         rows = self._rows(points)
         ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
-        wide = rows.widening(self.inflation)
-        return np.outer(wide, wide) * (self._spread(ground, border) + self._own(rows))
+        wide = self.inflation if rows.surface.size else 1.0
+        return np.asarray(wide * (self._spread(ground, border) + self._own(rows)))
 
     def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
         """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
