@@ -119,7 +119,10 @@ def make_plan(job: Job) -> Plan:
     obstacles = _obstacles(job, ground)
     half_box = job.lay_rules.half_box
     fills = fill_table(ground, run, line, along=2 * half_box, set_from=_control(job, ground))
-    fills = on_zones(fills, survey_of(job).zones, kind=job.ground_kind, half_box=half_box)
+    fills = on_zones(
+        fills, survey_of(job).zones, kind=job.ground_kind, half_box=half_box,
+        least_feet=job.stack_rules.foot_area,
+    )  # fmt: skip
     verdict = level_verdict(
         ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
         rolling=job.rolling, gap=_gap(job), obstacles=obstacles, clearance=job.clearance,

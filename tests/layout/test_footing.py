@@ -77,3 +77,23 @@ def test_nothing_reaches_into_a_zone_where_nothing_may_stand():
     assert found["support_here"].tolist() == [True, True, False, True]
     np.testing.assert_allclose(found["free_tail_m"], [0.3, np.inf, np.inf, np.inf])
     np.testing.assert_allclose(found["free_head_m"], [np.inf, np.inf, 0.1, np.inf])
+
+
+def test_of_the_kinds_of_ground_under_a_box_the_softest_counts():
+    """A box reaches 0.254 m to either side of its tie, but past no break."""
+    fills = pd.DataFrame(
+        {
+            "support": ["T1", "T2", "T3"], "side": "left", "station_m": [1.0, 1.8, 2.1],
+            "free_head_m": [np.inf, np.inf, 0.1], "free_tail_m": [np.inf, 0.2, np.inf],
+        }
+    )  # fmt: skip
+    zones = pd.DataFrame({"from_m": [-5.0, 1.2], "to_m": [1.2, 5.0], "ground": ["soft", "paving"]})
+    zones = zones.assign(side="", support=True)
+    asks = {"soft": 0.12, "lawn": 0.052}
+    found = on_zones(fills, zones, kind="lawn", half_box=0.254, least_feet=asks)
+    assert found["ground_type"].tolist() == ["soft", "paving", "paving"]
+    moved = fills.assign(station_m=[1.3, 1.5, 0.9])
+    found = on_zones(moved, zones, kind="lawn", half_box=0.254, least_feet=asks)
+    assert found["ground_type"].tolist() == ["soft", "paving", "soft"]
+    cut = moved.assign(free_head_m=0.05)  # a break between the box and the soft ground
+    assert on_zones(cut, zones, kind="lawn", half_box=0.254, least_feet=asks)["ground_type"][0] == "paving"

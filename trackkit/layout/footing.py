@@ -6,7 +6,7 @@ past it, and no slope is taken across it. Nothing reaches into a zone where noth
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -128,7 +128,14 @@ def free_ground(
     return to_head, to_tail
 
 
-def on_zones(fills: pd.DataFrame, zones: pd.DataFrame, *, kind: str, half_box: float) -> pd.DataFrame:
+def on_zones(
+    fills: pd.DataFrame,
+    zones: pd.DataFrame,
+    *,
+    kind: str,
+    half_box: float,
+    least_feet: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
     """Return the fills with the ground they stand on, and whether anything may stand there.
 
     Parameters
@@ -142,6 +149,9 @@ def on_zones(fills: pd.DataFrame, zones: pd.DataFrame, *, kind: str, half_box: f
     half_box : float
         Half the length along the run of what stands under a tie [m]: all of it must be on ground that
         carries.
+    least_feet : mapping of str to float, optional
+        Least area of a foot by kind of ground [m²]: of the kinds under a box the softest counts, which is
+        the one that asks for most.
 
     Returns
     -------
@@ -150,26 +160,33 @@ def on_zones(fills: pd.DataFrame, zones: pd.DataFrame, *, kind: str, half_box: f
     """
     stations = fills["station_m"].to_numpy(dtype=float)
     middles = fills.groupby("support")["station_m"].transform("mean").to_numpy(dtype=float)
-    ground = pd.Series(kind, index=fills.index, dtype=object)
-    standing = pd.Series(True, index=fills.index)
+    standing = np.ones(len(fills), dtype=bool)
     closed: list[Break] = []
-    for zone in rows_of(zones):
-        own = (fills["side"] == zone.side) if zone.side else pd.Series(True, index=fills.index)
-        if zone.ground:
-            ground[own & fills["station_m"].between(zone.from_m, zone.to_m)] = zone.ground
-        if not zone.support:
-            standing[own & ~stands_clear(middles, half_box, zone.from_m, zone.to_m)] = False
-            for end in (zone.from_m, zone.to_m):
-                closed.append(
-                    (end if zone.side != "right" else np.nan, end if zone.side != "left" else np.nan)
-                )
+    for zone in rows_of(zones[~zones["support"].astype(bool)]):
+        own = fills["side"].isin([zone.side] if zone.side else SIDES).to_numpy()
+        standing[own & ~stands_clear(middles, half_box, zone.from_m, zone.to_m)] = False
+        for end in (zone.from_m, zone.to_m):
+            closed.append((end if zone.side != "right" else np.nan, end if zone.side != "left" else np.nan))
     to_head, to_tail = free_ground(stations, fills["side"], closed)
-    return fills.assign(
-        ground_type=ground,
-        support_here=standing,
-        free_head_m=np.minimum(fills["free_head_m"], to_head),
-        free_tail_m=np.minimum(fills["free_tail_m"], to_tail),
-    )
+    to_head = np.minimum(fills["free_head_m"].to_numpy(dtype=float), to_head)
+    to_tail = np.minimum(fills["free_tail_m"].to_numpy(dtype=float), to_tail)
+    under = [
+        _kinds(stations + way, fills["side"], zones, kind)
+        for way in (0.0, BESIDE - np.minimum(half_box, to_head), np.minimum(half_box, to_tail) - BESIDE)
+    ]
+    asks = least_feet or {}
+    softest = [max(kinds, key=lambda name: asks.get(name, 0.0)) for kinds in zip(*under, strict=True)]
+    return fills.assign(ground_type=softest, support_here=standing, free_head_m=to_head, free_tail_m=to_tail)
+
+
+def _kinds(stations: FloatArray, side: pd.Series[str], zones: pd.DataFrame, kind: str) -> list[str]:
+    """Return the kind of ground at stations of each side; of zones that overlap the last one counts."""
+    found = np.full(len(stations), kind, dtype=object)
+    for zone in rows_of(zones):
+        if zone.ground:
+            own = side.isin([zone.side] if zone.side else SIDES).to_numpy()
+            found[own & (stations >= zone.from_m - _SAME) & (stations <= zone.to_m + _SAME)] = zone.ground
+    return [str(name) for name in found]
 
 
 def stands_clear(station: ArrayLike, half_length: float, from_: float, to: float) -> NDArray[np.bool_]:
