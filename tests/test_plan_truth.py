@@ -317,3 +317,30 @@ def test_a_doubtful_datum_adds_nothing_to_the_doubt_of_a_fill(tmp_path):
         assert plan.ground.inflation > 1.0
         sds.append(plan.fills["fill_sd_m"].to_numpy())
     np.testing.assert_allclose(sds[0], sds[1], rtol=1e-6)
+
+
+def test_an_obstacles_rod_is_put_right_for_a_line_of_sight_that_rises(tmp_path):
+    """Rods that read 2 mm a metre too much, from a place that is known: the obstacle stays as high."""
+    tops = []
+    for slope in (0.0, 0.002):
+        folder = changed(tmp_path / str(slope), "terrace_edge")
+        levels = pd.DataFrame({"station_m": np.repeat(np.arange(-2.0, 9.0), 2)})
+        levels["side"] = ["left", "right"] * 11
+        across = levels["side"].map({"left": -0.31, "right": 0.31})
+        levels["rod_mm"] = 1000 * (1.5 - 0.2 + slope * np.hypot(levels["station_m"] + 12, across))
+        levels.to_csv(folder / "levels.csv", index=False)
+        for gone in ("breaks.csv", "zones.csv"):
+            (folder / gone).unlink()
+        (folder / "lasers.csv").write_text("laser,station_m,offset_m\n1,-12,0\n", encoding="utf-8")
+        rod = 1000 * (1.5 - 0.3 + slope * 15.0)
+        (folder / "obstacles.csv").write_text(
+            f"station_m,offset_m,laser,rod_mm\n3,0,1,{rod:.3f}\n", encoding="utf-8"
+        )
+        text = (folder / "job.toml").read_text(encoding="utf-8")
+        text = text.replace('[pegs]\ncontrol = "gate post"\ncheck = "step"\n', "")
+        text += f'\n[instruments]\ncollimation = "{100 * slope} %"\ncollimation_sd = "0.0001 deg"\n'
+        (folder / "job.toml").write_text(text, encoding="utf-8")
+        plan = make_plan(load_job(folder))
+        assert plan.line.rests_on[0].startswith("obstacle 1")
+        tops.append(float(plan.fills["fill_m"].min()))
+    assert tops[0] == pytest.approx(tops[1], abs=2e-4)

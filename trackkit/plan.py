@@ -24,6 +24,7 @@ from trackkit.layout.verdict import LevelVerdict, level_verdict
 from trackkit.problems import Advisory
 from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
+from trackkit.survey.sights import sights_of
 
 __all__ = ["Plan", "make_plan"]
 
@@ -160,7 +161,11 @@ def _obstacles(job: Job, ground: Ground) -> pd.DataFrame | None:
     if obstacles.empty:
         return None
     lasers = dict(zip(ground.lasers["laser"], ground.lasers["height_m"], strict=True))
-    return with_laser_heights(obstacles, lasers)
+    # what a line of sight that is not level adds to a rod is taken off, as it is for the ground's rods
+    sights = sights_of(obstacles.assign(side=""), survey_of(job).lasers, job.width)
+    slopes = dict(zip(ground.zero_errors["instrument"], ground.zero_errors["zero_rad"], strict=True))
+    rises = sights["name"].map(slopes).astype(float) * sights["length"].astype(float)
+    return with_laser_heights(obstacles.assign(rod_m=obstacles["rod_m"] - rises.fillna(0.0)), lasers)
 
 
 def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:

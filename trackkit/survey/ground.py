@@ -169,7 +169,7 @@ class Ground:
 
     @cached_property
     def zero_errors(self) -> pd.DataFrame:
-        """Zero errors of angle instruments: instrument, zero_rad, sd_rad."""
+        """Zero errors of angle instruments and slopes of lines of sight: instrument, zero_rad, sd_rad."""
         found = self._unknowns("zero", lifted=False)
         return found.rename(columns={"zero": "instrument", "height_m": "zero_rad", "sd_m": "sd_rad"})
 
