@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from demo_jobs import DEMO, changed
 
+from trackkit.files import supports_frame
 from trackkit.job import load_job
 from trackkit.listed import seat_table, support_table, truck_table
 from trackkit.naming import compact
@@ -186,3 +187,12 @@ def test_a_board_on_its_edge_is_cautioned(tmp_path):
     edged = [stack for stack in plan.stacks.stacks if any(piece.on_edge for piece in stack.pieces)]
     assert edged
     assert "a board on its edge can tip" in " ".join(plan.text().split())
+
+
+def test_the_supports_file_says_how_far_a_stack_is_slid():
+    plan = make_plan(load_job(DEMO / "terrace_edge"))
+    table = supports_frame(plan).set_index(["tie", "side"])
+    slid = {(tie, s.side): s.slid for s in plan.stacks.stacks for tie in s.ties}
+    assert slid[12, "left"] < -0.02  # away from the stone edge, towards the head
+    for key, value in slid.items():
+        assert table.loc[key, "slid_m"] == pytest.approx(value)

@@ -110,7 +110,8 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
     -------
     DataFrame
         tie, section, support, role, station_m, side, side_name, ground_m, line_m, fill_m, fill_sd_m,
-        p_touch, governs (chance), stack (words), seat_raise_m, pile_m, closing, closing_m, low_m, high_m,
+        p_touch, governs (chance), stack (words), slid_m (the farthest that a piece is slid along the run to
+        stand clear, towards the tail positive), seat_raise_m, pile_m, closing, closing_m, low_m, high_m,
         in_m, goes_in, from_side, stick_out_m, stick_side, seat, change_chance, target_rod_m,
         rail_above_control_m.
     """
@@ -132,15 +133,15 @@ def supports_frame(plan: Plan) -> pd.DataFrame:
             stack, end = found
             rows.append(
                 {
-                    "stack": stack.words(plan.job.display.name), "seat_raise_m": end.seat_raise,
-                    "pile_m": stack.height, "closing": end.kind,
+                    "stack": stack.words(plan.job.display.name), "slid_m": stack.slid,
+                    "seat_raise_m": end.seat_raise, "pile_m": stack.height, "closing": end.kind,
                     "closing_m": end.height, "low_m": end.low, "high_m": end.high, "in_m": end.how_far_in,
                     "goes_in": end.goes_in, "from_side": end.from_side, "stick_out_m": end.stick_out,
                     "stick_side": end.stick_side, "seat": stack.seat, "change_chance": stack.change_chance,
                 }
             )  # fmt: skip
-        names = ["stack", "seat_raise_m", "pile_m", "closing", "closing_m", "low_m", "high_m", "in_m"]
-        names += ["goes_in", "from_side", "stick_out_m", "stick_side", "seat", "change_chance"]
+        names = ["stack", "slid_m", "seat_raise_m", "pile_m", "closing", "closing_m", "low_m", "high_m"]
+        names += ["in_m", "goes_in", "from_side", "stick_out_m", "stick_side", "seat", "change_chance"]
         table = pd.concat([table, pd.DataFrame(rows, columns=names, index=table.index)], axis=1)
     if plan.targets is not None:
         targets = plan.targets.table.set_index(["tie", "side"])[["rod_m", "above_control_m"]]
