@@ -175,3 +175,39 @@ def test_turned_boxes_leave_the_other_rail_its_half():
     short = Piece("board", "lumber", 0.04, 0.6, 0.2, 4.0, 9)
     (stack,) = choose_stacks(one(0.06, to_tail=0.12), Truck((short, wedge(9)))).stacks
     assert stack.pieces[0].turned
+
+
+def reach_of_wedge(stack):
+    """Return how far a wedge along the track lies towards head and tail of its tie, 6 cm wide [m]."""
+    end = stack.closing
+    tip, butt = end.how_far_in - 0.03, 0.03 + end.stick_out
+    return (butt, tip) if end.from_side == "head" else (tip, butt)
+
+
+@pytest.mark.parametrize("fill", [0.111, 0.118, 0.127])
+@pytest.mark.parametrize("edge", ["free_head_m", "free_tail_m"])
+def test_a_wedge_along_the_track_comes_from_the_end_where_it_has_room(fill, edge):
+    """A wedge 12 in long sticks out on one side of the tie by what is not in, on the other by its tip."""
+    there = Truck((box("half", 4, 9), wedge(9)))
+    free = choose_stacks(fills([fill], sides=["left"]), there, rules=StackRules(walk_side="left")).stacks[0]
+    assert free.closing.past == 0.0
+    assert free.closing.from_side == "tail"
+    room = min(reach_of_wedge(free)) + 0.001
+    table = fills([fill], sides=["left"], **{"free_head_m": math.inf, "free_tail_m": math.inf, edge: room})
+    plan = choose_stacks(table, there, rules=StackRules(walk_side="left"))
+    if plan.stacks:
+        to_head, to_tail = reach_of_wedge(plan.stacks[0])
+        assert plan.stacks[0].closing.past == 0.0
+        assert (to_head if edge == "free_head_m" else to_tail) <= room + 1e-9
+
+
+def test_a_wedge_that_reaches_past_a_break_either_way_is_cautioned():
+    table = one(0.115, to_tail=0.11)
+    plan = choose_stacks(table, Truck((box("half", 4, 9), wedge(9))), rules=StackRules(walk_side="left"))
+    (stack,) = plan.stacks
+    reaches = reach_of_wedge(stack)
+    assert stack.closing.past == pytest.approx(max(reaches[1] - 0.11, 0.0))
+    assert (stack.closing.past > 0.001) == any("along the track reaches" in a.text for a in plan.advisories)
+    outside = choose_stacks(table, Truck((box("half", 4, 9), wedge(9)))).stacks[0]
+    assert outside.closing.goes_in == "from outside"
+    assert outside.closing.past == 0.0

@@ -69,6 +69,7 @@ def advise(
         found.append(Advisory("caution", "every stack", text, _HABIT))
     found += _ground_advice(stacks, rules)
     found += _clear_advice(stacks, show)
+    found += _past_advice(stacks, show)
     found += _edge_advice(stacks)
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
@@ -209,6 +210,20 @@ def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
         )
         for way, places in ways.items()
     ]
+
+
+def _past_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
+    """Return where a wedge along the track reaches past a break: higher ground there would stop it."""
+    past = [(stack, end) for stack in stacks for end in stack.closings if end.past >= show.step / 2.0]
+    if not past:
+        return []
+    most = max(end.past for _, end in past)
+    place = _places(place_of("", stack.side, (end.tie,)) for stack, end in past)
+    text = (
+        f"the wedge along the track reaches up to {show.small_unit(most)} past the break, or to the next stack: "
+        "where something stands as high there, put it in from outside and mark it, or cut it shorter"
+    )
+    return [Advisory("caution", place, text, "geometry")]
 
 
 def _edge_advice(stacks: Sequence[Stack]) -> list[Advisory]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from trackkit.cribbing.said import times
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.stack import Closing, Placed, Stack
 from trackkit.cribbing.truck import Truck
-from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
+from trackkit.cribbing.wedges import Entry, Wedge, enter_pair, enter_single
 from trackkit.units import DISPLAYS
 
 __all__ = ["build_stack", "closing_heights", "place_pieces", "slid_clear"]
@@ -168,25 +169,9 @@ def _closing(
 ) -> Closing:
     pieces = [truck.pieces[place] for place, _ in closer.takes]
     takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
-    entry = Entry(0.0, 0.0, "", "", 0.0, "")
-    if closer.kind == "single":
-        from_end = "head" if (end == 0 if len(site.ties) > 1 else site.free[0] > site.free[1]) else "tail"
-        entry = enter_single(
-            pieces[0].wedge,
-            height - closer.packed,
-            bearing=site.bearing,
-            side=site.side,
-            walk_side=rules.walk_side,
-            from_end=from_end,
-        )
-    elif closer.kind == "pair":
-        entry = enter_pair(
-            pieces[0].wedge,
-            height - closer.packed,
-            bearing=site.bearing,
-            side=site.side,
-            walk_side=rules.walk_side,
-        )
+    entry, past = Entry(0.0, 0.0, "", "", 0.0, ""), 0.0
+    if closer.kind in ("single", "pair"):
+        entry, past = _enter(site, end, closer, pieces[0].wedge, height, rules)
     wedge, shims = (takes[:1], takes[1:]) if entry.goes_in else ((), takes)
     names = [times(item, count) for item, count in shims] + [item for item, _ in wedge]
     return Closing(
@@ -206,7 +191,38 @@ def _closing(
         stick_out=entry.stick_out,
         stick_side=entry.stick_side,
         seat_raise=lift + site.fills[end] - site.heights[end],
+        past=past,
     )
+
+
+def _enter(
+    site: Site, end: int, closer: Closer, wedge: Wedge, height: float, rules: StackRules
+) -> tuple[Entry, float]:
+    """Return how a wedge goes in, and how far it then reaches past the free ground along the run [m].
+
+    A single wedge along the track comes from the end at which it stays within the free ground, if there
+    is one; otherwise a joint's from outside the joint, any other from the tail.
+    """
+    where: dict[str, Any] = {"bearing": site.bearing, "side": site.side, "walk_side": rules.walk_side}
+    if closer.kind == "pair":
+        entry = enter_pair(wedge, height - closer.packed, **where)
+        return entry, _past(site, end, entry, wedge)
+    ways = ("head", "tail") if len(site.ties) > 1 and end == 0 else ("tail", "head")
+    entries = [enter_single(wedge, height - closer.packed, from_end=way, **where) for way in ways]
+    return min(((entry, _past(site, end, entry, wedge)) for entry in entries), key=lambda found: found[1])
+
+
+def _past(site: Site, end: int, entry: Entry, wedge: Wedge) -> float:
+    """Return how far a wedge that lies along the track reaches past the free ground at its tie [m]."""
+    if entry.goes_in != "along the track":
+        return 0.0
+    to_head, to_tail = site.frees[end]
+    if entry.from_side not in ("head", "tail"):  # a pair, from both
+        reach = wedge.length - entry.overlap / 2.0
+        return max(reach - min(to_head, to_tail), 0.0)
+    tip, butt = entry.how_far_in - site.bearing / 2.0, site.bearing / 2.0 + entry.stick_out
+    head, tail = (butt, tip) if entry.from_side == "head" else (tip, butt)
+    return max(head - to_head, tail - to_tail, 0.0)
 
 
 def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> float:

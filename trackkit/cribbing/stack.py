@@ -82,6 +82,8 @@ class Closing:
         away there. The tie's fill is this, the pile and the closing piece [m].
     packed : float
         Of its height, what shims lying flat under the wedge make up [m].
+    past : float
+        How far a wedge that lies along the track reaches past a break or half-way to the next stack [m].
     """
 
     tie: int
@@ -100,6 +102,7 @@ class Closing:
     stick_side: str = ""
     seat_raise: float = 0.0
     packed: float = 0.0
+    past: float = 0.0
 
     @property
     def gap(self) -> float:
