@@ -223,3 +223,12 @@ def test_rules_and_places_that_do_not_exist_are_refused(three):
         run.corner(2, "head")
     with pytest.raises(ValueError, match="end must be"):
         run.corner(1, "middle")
+
+
+def test_a_chassis_ahead_of_the_camera_is_told_in_words_either_way(three):
+    behind, ahead = (Shot(end_mark=5.0, chassis_trails=way) for way in ("behind", "ahead"))
+    behind, ahead = (lay_out_run(shot, [three]).chassis_text() for shot in (behind, ahead))
+    assert "trails behind the camera" in behind
+    assert "With the chassis ahead of the camera" in behind
+    assert "trails ahead of the camera" in ahead
+    assert "With the chassis behind the camera" in ahead

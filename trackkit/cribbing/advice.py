@@ -74,7 +74,7 @@ def advise(
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
     for site in split:
-        text = "no one box carries both ties here; each has its own stack, boxes turned across the run"
+        text = "no one box carries both ties here; each has a stack or closing piece of its own"
         found.append(
             Advisory("note", place_of(site.support, site.side, site.ties), text, "the truck's pieces")
         )
@@ -220,8 +220,8 @@ def _past_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
     most = max(end.past for _, end in past)
     place = _places(place_of("", stack.side, (end.tie,)) for stack, end in past)
     text = (
-        f"the wedge along the track reaches up to {show.small_unit(most)} past the break, or to the next stack: "
-        "where something stands as high there, put it in from outside and mark it, or cut it shorter"
+        f"the wedge along the track reaches up to {show.small_unit(most)} past the break, or to the next "
+        "stack: where something stands as high there, put it in from outside and mark it, or cut it shorter"
     )
     return [Advisory("caution", place, text, "geometry")]
 

@@ -98,13 +98,14 @@ class Run:
         if self.shot is None or self.other_way is None:
             return ""
         head, tail = self.other_way
-        other = self.shot.turned().chassis_trails
+        words = {"behind": "behind", "ahead": "ahead of"}
+        here, other = words[self.shot.chassis_trails], words[self.shot.turned().chassis_trails]
         long = self.display.long
         return (
-            f"The chassis trails {self.shot.chassis_trails} the camera: track is needed from "
+            f"The chassis trails {here} the camera: track is needed from "
             f"{long(self.needed_head)} to {long(self.needed_tail)} (distance from the start mark). "
-            f"With the chassis {'ahead of' if other == 'ahead' else other} the camera it would be the same "
-            f"length from {long(head)} to {long(tail)}."
+            f"With the chassis {other} the camera it would be the same length from {long(head)} to "
+            f"{long(tail)}."
         )
 
     def tie_points(self) -> list[Point]:
