@@ -223,9 +223,11 @@ def truck_table(plan: Plan) -> str:
         for row in rows_of(plan.stacks.pull_list())
     ]
     notes = []
-    seats = Counter(stack.seat_item for stack in plan.stacks.stacks if stack.seat_item)
+    seats = Counter[str]()
+    for stack in plan.stacks.stacks:
+        seats[stack.seat_item] += stack.seat_wedges
     wanted = dict(plan.stacks.used)
-    for item, count in sorted(seats.items()):
+    for item, count in sorted((+seats).items()):
         notes.append(f"Of the {wanted[item]} {item}, {count} make seats and {wanted[item] - count} close.")
     mass = plan.stacks.pull_list()["mass_kg"].sum(min_count=1)
     if mass == mass:

@@ -78,3 +78,12 @@ def test_a_seat_thicker_than_the_wedge_wants_packing(degrees, packed):
     (stack,) = there.stacks
     assert (stack.pieces[0].length * math.tan(math.radians(degrees)) > 1.25 * INCH) == packed
     assert stack.seat.startswith("packing (not on the pull list) and a wedge") == packed
+
+
+@pytest.mark.parametrize(("across", "wedges"), [(0.2, 1), (1.0, 2)])
+def test_a_seat_takes_a_wedge_for_each_way_in_which_the_ground_slopes(across, wedges):
+    slopes = {"along_slope": math.radians(3.0), "cross_slope": math.radians(across)}
+    plan = choose_stacks(fills([0.13], ground_type="paving", **slopes), truck())
+    (stack,) = plan.stacks
+    assert stack.seat_wedges == stack.seat.count("thick") == wedges
+    assert dict(plan.used)["wedge"] == wedges + dict(stack.closing.takes).get("wedge", 0)

@@ -28,7 +28,8 @@ def taken_from(plan):
                 taken[piece.item] += piece.per_layer
         for closing in stack.closings:
             taken.update(dict(closing.takes))
-        taken["wedge"] += stack.seat.startswith("wedge")
+        if stack.seat.startswith(("wedge", "packing (not on the pull list) and a wedge")):
+            taken["wedge"] += stack.seat.count("thick")  # one for each way that it is told
     return Counter({item: n for item, n in taken.items() if n})
 
 

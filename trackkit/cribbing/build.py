@@ -126,6 +126,7 @@ def build_stack(
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
         seat_raise=lift,
         seat_item=seat_item if site.seat == "wedge" and pieces else "",
+        seat_wedges=sum(site.seat_ways) if site.seat == "wedge" and pieces else 0,
         small_foot=_footprint(pieces) < rules.least_foot(site.ground) - 1e-9,
     )
 
@@ -257,16 +258,22 @@ def _seat_words(site: Site, pieces: Sequence[Placed], display: str, thick: float
         (abs(across), "across", *(("left", "right") if across > 0 else ("right", "left"))),
     ]
     ways.sort(key=lambda way: -way[0])
-    told = 1.0 if site.seat == "scrape" else 0.5  # what the foot's middle is lifted by is half the rise
-    ways = ways[:1] + [way for way in ways[1:] if show.small(told * way[0]) != show.small(0.0)]
     if site.seat == "scrape":
+        ways = ways[:1] + [way for way in ways[1:] if show.small(way[0]) != show.small(0.0)]
         takes = [f"{show.small_unit(rise)} off the {high} side" for rise, _, _, high in ways]
         return f"scrape level: {', '.join(takes)}"
+    levels = dict(zip(("along the run", "across"), site.seat_ways, strict=True))
+    ways = [way for way in ways if levels[way[1]]]
     what = "wedge" if site.seat == "wedge" else "packing"
     if site.seat == "wedge" and ways[0][0] > thick:
         what = "packing (not on the pull list) and a wedge"
     takes = [
-        f"{low} side {show.small_unit(rise)} thick (lifts {show.small_unit(rise / 2.0)} {way})"
+        f"{low} side {show.small_unit(rise)} thick"
+        + (
+            f" (lifts {show.small_unit(rise / 2.0)} {way})"
+            if show.small(rise / 2.0) != show.small(0.0)
+            else ""
+        )
         for rise, way, low, _ in ways
     ]
     return f"{what} under the low edge, " + ", ".join(takes)

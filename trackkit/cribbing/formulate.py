@@ -156,8 +156,8 @@ def _join(
     seated = np.array([site.seat != "" for site in sites], dtype=bool)[owner] & footed
     cost = cost + np.where(seated, to_cost(shop.rules.seat_cost), 0)
     if shop.seat_wedge >= 0:
-        wedged = np.array([site.seat == "wedge" for site in sites], dtype=bool)[owner] & footed
-        use[wedged, shop.seat_wedge] += 1
+        wedges = [sum(site.seat_ways) if site.seat == "wedge" else 0 for site in sites]
+        use[:, shop.seat_wedge] += np.array(wedges, dtype=np.int64)[owner] * footed
     patterns = _patterns(purposes)
     stock = np.array([piece.count for piece in shop.truck.pieces], dtype=np.int64)
     if all_pieces:

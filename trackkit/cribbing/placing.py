@@ -70,8 +70,10 @@ def seat_raise(site: Site, length: float, width: float, slid: float) -> float:
     if not site.seat:
         return 0.0
     along, across = math.tan(site.along), math.tan(site.cross)
-    half = (abs(along) * length + abs(across) * width) / 2.0
-    return along * slid + (-half if site.seat == "scrape" else half)
+    if site.seat == "scrape":
+        return along * slid - (abs(along) * length + abs(across) * width) / 2.0
+    levels_along, levels_across = site.seat_ways
+    return along * slid + (abs(along) * length * levels_along + abs(across) * width * levels_across) / 2.0
 
 
 def layers_at(site: Site, laid: Sequence[Laid], rules: StackRules) -> tuple[Laid, ...]:

@@ -16,6 +16,8 @@ from trackkit.cribbing.rules import StackRules
 
 __all__ = ["Site", "Sorted", "sort_fills", "split"]
 
+#: A seat is not made for a slope up to this [rad]: 0.3 degrees, 3 mm under a 20 in box. Guess.
+LEVEL: Final = math.radians(0.3)
 _SIDES: Final = ("left", "right")
 _NEEDED: Final = ("support", "side", "fill_m")
 
@@ -95,6 +97,13 @@ class Site:
         """How far the ground is free from its middle towards the head and towards the tail [m]."""
         ends = list(zip(self.offsets, self.frees, strict=True))
         return min(head - off for off, (head, _) in ends), min(tail + off for off, (_, tail) in ends)
+
+    @property
+    def seat_ways(self) -> tuple[bool, bool]:
+        """Whether a seat of wedges or packing levels it along the run, and whether across."""
+        if self.seat not in ("wedge", "pack"):
+            return False, False
+        return abs(self.along) > LEVEL, abs(self.cross) > LEVEL
 
     @property
     def need(self) -> float:

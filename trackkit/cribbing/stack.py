@@ -168,7 +168,9 @@ class Stack:
         What a seat under the low edge lifts the middle of the pile by, below 0 where the ground is scraped;
         ``Closing.seat_raise`` has it at each tie [m].
     seat_item : str
-        The wedge that makes its seat, one of them; '' for none.
+        The wedge that makes its seat; '' for none.
+    seat_wedges : int
+        How many of them: one for each way in which the ground slopes there.
     small_foot : bool
         Its lowest piece is smaller than this ground asks for, because the fill is too low for a pad.
     """
@@ -193,6 +195,7 @@ class Stack:
     missing: tuple[tuple[str, int], ...] = ()
     seat_raise: float = 0.0
     seat_item: str = ""
+    seat_wedges: int = 0
     small_foot: bool = False
 
     @property
@@ -212,7 +215,7 @@ class Stack:
         here = [piece for piece in self.pieces if not piece.both_ends or self.side == "left"]
         lots = [(piece.item, piece.per_layer) for piece in here]
         lots += [lot for closing in self.closings for lot in closing.takes]
-        lots += [(self.seat_item, 1)] if self.seat_item else []
+        lots += [(self.seat_item, self.seat_wedges)] if self.seat_wedges else []
         for item, count in lots:
             taken[item] = taken.get(item, 0) + count
         return taken
