@@ -45,8 +45,8 @@ def terrace_edge(station: float, side: str) -> float:
 
 
 def terrace_at(side: str) -> float:
-    """Station at which the stone edge meets a side [m]: 18 ft 2 in on the left, 19 ft 4 in on the right."""
-    return (18 * 12 + 2) * INCH if side == "left" else (19 * 12 + 4) * INCH
+    """Station at which the stone edge meets a side [m]: 18 ft 8 in on the left, 19 ft 6 in on the right."""
+    return (18 * 12 + 8) * INCH if side == "left" else (19 * 12 + 6) * INCH
 
 
 def market_yard(station: float, side: str) -> float:
@@ -153,7 +153,7 @@ def make_terrace(folder: Path, rng: np.random.Generator) -> None:
     for feet in (-6, -3, 0, 3, 6, 9, 12, 15, 17.5, 18.5, 19, 20, 22, 24, 26):
         for side in ("left", "right"):
             at = feet * 12 * INCH
-            if abs(at - terrace_at(side)) > 0.1:
+            if abs(at - terrace_at(side)) > 0.04:
                 rod("", f"{feet:g}", side, terrace_edge(at, side) + rough[(at, side)])
     for peg, height in pegs.items():
         rod(peg, "", "", height)

@@ -74,6 +74,7 @@ def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
         *_readings(plan),
         *no_support(plan),
         *_steps(plan),
+        *_slope_not_known(plan),
         *_hardly_known(plan),
         *_touching(plan),
     ]
@@ -219,6 +220,20 @@ def _steps(plan: Plan) -> list[Advisory]:
             at = f"the break at {show.long(place)} {plan.job.side(side)}"
             found.append(Advisory("note", at, text, "the readings on both sides of it"))
     return found
+
+
+def _slope_not_known(plan: Plan) -> list[Advisory]:
+    """Stacks whose ground may slope across, but a break under one rail only leaves that unknown."""
+    rows = plan.fills[plan.fills["cross_slope"].isna() & (plan.fills["fill_m"] > plan.line.doubt.touch)]
+    if rows.empty:
+        return []
+    text = (
+        "a break crosses under one rail only, so the two rails do not stand on the same ground there, and "
+        "how the ground slopes across under a box is not known: no seat is planned for it. Lay a level "
+        "across the ground under each box, and make a seat where it leans"
+    )
+    place = ", ".join(f"tie {row.tie} {row.side}" for row in rows_of(rows))
+    return [Advisory("caution", place, text, "at the head of the run both rails are taken on one ground")]
 
 
 def _touching(plan: Plan) -> list[Advisory]:

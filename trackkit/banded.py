@@ -335,22 +335,41 @@ def _schur_blocks(factor: Array, size: int) -> Array:
 def _invert(matrices: Array) -> Array:
     """Return the inverses of symmetric positive definite blocks, shape (m, b, b).
 
-    Small ones by bordering, all blocks at once: with the inverse R of the leading part, the column b beside
-    it and the corner c, u = R b and s = c - b'u give R + uu'/s, -u/s and 1/s.
+    Small ones by their Cholesky factors, all blocks at once: M = L L', N the inverse of L, then N' N.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If a block is not positive definite.
     """
     size = matrices.shape[-1]
-    if size > UNROLLED or not matrices.size:
-        return np.asarray(np.linalg.inv(matrices), dtype=float) if matrices.size else matrices
+    if not matrices.size:
+        return matrices
+    if size > UNROLLED:
+        half = np.linalg.inv(np.linalg.cholesky(matrices))
+        return np.asarray(np.swapaxes(half, 1, 2) @ half)
+    inverse = _inverse_factors(matrices)
     result = np.empty_like(matrices)
-    for k in range(size):
-        beside = [matrices[:, k, j] for j in range(k)]
-        follows = [sum(result[:, i, j] * beside[j] for j in range(k)) for i in range(k)]
-        last = 1.0 / (matrices[:, k, k] - sum(b * u for b, u in zip(beside, follows, strict=True)))
-        result[:, k, k] = last
-        for i in range(k):
-            share = follows[i] * last
-            result[:, i, k] = result[:, k, i] = -share
-            for j in range(i + 1):
-                result[:, i, j] += share * follows[j]
-                result[:, j, i] = result[:, i, j]
+    for i in range(size):
+        for j in range(i + 1):
+            total = sum(inverse[k, i] * inverse[k, j] for k in range(i, size))
+            result[:, i, j] = result[:, j, i] = total
     return result
+
+
+def _inverse_factors(matrices: Array) -> dict[tuple[int, int], Array]:
+    """Return the inverse of L of L L', entry by entry, each shape (m,)."""
+    lower: dict[tuple[int, int], Array] = {}
+    inverse: dict[tuple[int, int], Array] = {}
+    for i in range(matrices.shape[-1]):
+        for j in range(i):
+            rest = matrices[:, i, j] - sum(lower[i, k] * lower[j, k] for k in range(j))
+            lower[i, j] = rest * inverse[j, j]
+        left = matrices[:, i, i] - sum(lower[i, k] ** 2 for k in range(i))
+        if not np.all(left > 0):
+            raise np.linalg.LinAlgError("a block on the diagonal is not positive definite")
+        lower[i, i] = np.sqrt(left)
+        inverse[i, i] = 1.0 / lower[i, i]
+        for j in range(i):
+            inverse[i, j] = -inverse[i, i] * sum(lower[i, k] * inverse[k, j] for k in range(j, i))
+    return inverse

@@ -179,7 +179,12 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
         order=track.order,
         shift=track.shift,
         lay_rules=build(
-            "track", LayRules, surplus=track.surplus, half_box=track.half_box, joint_box=track.joint_box
+            "track",
+            LayRules,
+            surplus=track.surplus,
+            half_box=track.half_box,
+            half_width=track.half_width,
+            joint_box=track.joint_box,
         ),
         side_names={"left": file.sides.left, "right": file.sides.right},
         instruments=build("instruments", Instruments, **_instruments(file)),

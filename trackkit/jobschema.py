@@ -69,6 +69,7 @@ class TrackTable(_Table):
     shift: Length = 0.0
     surplus: Literal["tail", "head", "split"] | None = None
     half_box: Size | None = None
+    half_width: Size | None = None
     joint_box: Size | None = None
 
 

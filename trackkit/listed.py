@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.advice import WORTH_SAYING, chance_words
+from trackkit.cribbing.said import fine
 from trackkit.fitted import doubtful_readings
 from trackkit.layout.grounds import SIDES
 from trackkit.paper import columns, wrapped
@@ -18,6 +19,7 @@ from trackkit.tables.rows import rows_of
 from trackkit.units import MASS_UNITS, Display
 
 if TYPE_CHECKING:
+    from trackkit.cribbing.results import Unfillable
     from trackkit.cribbing.stack import Closing, Stack
     from trackkit.plan import Plan
 
@@ -160,11 +162,21 @@ def _built(plan: Plan, row: Any) -> tuple[str, str, str]:
             return pile, closed, show.small(end.gap) if closed else ""
     for lost in stacks.unfillable:
         if lost.side == row.side and row.tie in lost.ties:
-            return "NOTHING FITS: " + lost.reason, "", ""
+            return _nothing_fits(lost, show), "", ""
     if row.fill_m < -plan.line.doubt.touch:
         return "IN THE GROUND", "", ""
     sits = any((row.tie, row.side) == (tie, side) for _, side, tie, _ in stacks.sitting)
     return "sits on the ground" if sits else "nothing may stand here", "", ""
+
+
+def _nothing_fits(lost: Unfillable, show: Display) -> str:
+    """Return that no stack is planned, and which fill would work."""
+    if lost.too_high:
+        return "TOO HIGH: see STOP"
+    near = show.small(lost.nearest)
+    if near == show.small(lost.fill):
+        near = fine(show, lost.nearest)
+    return "NOTHING FITS: see STOP" + (f"; {near} would" if lost.nearest == lost.nearest else "")
 
 
 def _seat(stack: Stack, end: Closing, show: Display) -> str:

@@ -122,7 +122,7 @@ def make_plan(job: Job) -> Plan:
     fills = fill_table(ground, run, line, along=2 * half_box, set_from=_control(job, ground))
     fills = on_zones(
         fills, survey_of(job).zones, kind=job.ground_kind, half_box=half_box,
-        least_feet=job.stack_rules.foot_area,
+        least_feet=job.stack_rules.foot_area, scrape_on=job.stack_rules.scrape_on,
     )  # fmt: skip
     verdict = level_verdict(
         ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,

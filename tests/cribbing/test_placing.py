@@ -13,8 +13,10 @@ from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
 from trackkit.cribbing.placing import slide
 from trackkit.cribbing.sites import sort_fills
 
-BOX = 0.508
-TURNED = 0.3048
+BOX, WIDE = 0.508, 0.3048
+TURNED = WIDE
+#: No room kept to an edge, so that distances are the geometry's own.
+BARE = StackRules(edge_clear=0.0)
 
 
 def one(fill, *, to_head=math.inf, to_tail=math.inf, **columns):
@@ -30,7 +32,7 @@ def row(heights, stations, **columns):
 
 
 def site(**free):
-    return sort_fills(one(0.1, **free), StackRules()).sites[0]
+    return sort_fills(one(0.1, **free), BARE).sites[0]
 
 
 def reach_of(stack):
@@ -46,20 +48,22 @@ def reach_of(stack):
 )
 def test_a_box_is_slid_no_farther_than_its_kern(to_tail, way):
     """No edge lifts while the load is over the middle third: the kern of a rectangle, any book of statics."""
-    assert slide(site(to_tail=to_tail), BOX, StackRules()) == pytest.approx(way)
-    back = slide(site(to_head=to_tail), BOX, StackRules())
+    assert slide(site(to_tail=to_tail), BOX, WIDE, BARE) == pytest.approx(way)
+    back = slide(site(to_head=to_tail), BOX, WIDE, BARE)
     assert back == (None if way is None else pytest.approx(-way))
 
 
 def test_a_short_piece_is_slid_only_as_long_as_the_whole_tie_bears_on_it():
     """A piece 9 cm long under a tie 6 cm wide has 1.5 cm to give on either side (geometry)."""
-    assert slide(site(to_tail=0.031), 0.09, StackRules()) == pytest.approx(-0.014)
-    assert slide(site(to_tail=0.029), 0.09, StackRules()) is None
+    assert slide(site(to_tail=0.031), 0.09, WIDE, BARE) == pytest.approx(-0.014)
+    assert slide(site(to_tail=0.029), 0.09, WIDE, BARE) is None
 
 
 @pytest.mark.parametrize("to_tail", [0.24, 0.16, 0.11])
 def test_a_box_near_a_break_is_slid_or_turned(to_tail):
-    (stack,) = choose_stacks(one(0.125, to_tail=to_tail), Truck((box("half", 4, 9), wedge(9)))).stacks
+    (stack,) = choose_stacks(
+        one(0.125, to_tail=to_tail), Truck((box("half", 4, 9), wedge(9))), rules=BARE
+    ).stacks
     assert reach_of(stack)[1] <= to_tail + 1e-9
     assert stack.turned == (to_tail < BOX / 3)
     assert abs(stack.slid) <= stack.pieces[0].length / 6 + 1e-9
@@ -67,20 +71,20 @@ def test_a_box_near_a_break_is_slid_or_turned(to_tail):
 
 
 def test_what_cannot_be_built_clear_of_a_break_is_a_stop_with_a_remedy():
-    plan = choose_stacks(one(0.125, to_tail=0.08), Truck((box("half", 4, 9), wedge(9))))
+    plan = choose_stacks(one(0.125, to_tail=0.08), Truck((box("half", 4, 9), wedge(9))), rules=BARE)
     assert not plan.stacks
     (stop,) = [advisory for advisory in plan.advisories if advisory.level == "stop"]
     assert "clear of the break" in stop.text
     assert "80 mm from the tie" in stop.text
     assert "shift the run" in stop.text
-    assert choose_stacks(one(0.125), Truck((box("half", 4, 9), wedge(9)))).stacks
+    assert choose_stacks(one(0.125), Truck((box("half", 4, 9), wedge(9))), rules=BARE).stacks
 
 
 def test_turned_or_slid_pieces_are_said():
-    plan = choose_stacks(one(0.125, to_tail=0.16), Truck((box("half", 4, 9), wedge(9))))
+    plan = choose_stacks(one(0.125, to_tail=0.16), Truck((box("half", 4, 9), wedge(9))), rules=BARE)
     (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
     assert text.startswith("pieces are turned across the run")
-    plan = choose_stacks(one(0.125, to_tail=0.20), Truck((box("half", 4, 9), wedge(9))))
+    plan = choose_stacks(one(0.125, to_tail=0.20), Truck((box("half", 4, 9), wedge(9))), rules=BARE)
     (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
     assert text.startswith("pieces are slid 54 mm towards the head")
 
@@ -88,7 +92,9 @@ def test_turned_or_slid_pieces_are_said():
 def test_a_slid_seat_counts_the_ground_under_it():
     """A foot slid 54 mm down a slope of 1 in 10 stands 5.4 mm lower, and the pile makes up for it."""
     table = one(0.14, to_tail=0.20, along_slope=math.atan(0.1), ground_type="")
-    (stack,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9), shim("s", 0.005, 9)))).stacks
+    (stack,) = choose_stacks(
+        table, Truck((box("half", 4, 9), wedge(9), shim("s", 0.005, 9))), rules=BARE
+    ).stacks
     rise = 0.1 * BOX
     assert stack.seat_raise == pytest.approx(rise / 2 - 0.1 * (BOX / 2 - 0.20))
     assert stack.seat_raise + stack.height + stack.closing.height == pytest.approx(0.14)
@@ -96,7 +102,7 @@ def test_a_slid_seat_counts_the_ground_under_it():
 
 def test_ground_scraped_for_a_slid_foot_goes_down_to_its_own_low_corner():
     table = one(0.10, to_tail=0.20, along_slope=math.atan(0.1), ground_type="lawn")
-    (stack,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9)))).stacks
+    (stack,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9))), rules=BARE).stacks
     assert stack.closing.seat_raise == pytest.approx(-0.1 * BOX / 2 - 0.1 * (BOX / 2 - 0.20))
 
 
@@ -109,7 +115,9 @@ def test_a_turned_box_costs_what_one_along_the_run_costs():
 def test_close_to_a_break_the_best_is_the_best_of_the_pieces_that_fit():
     """With 4 cm to the edge only lumber turned across fits: as good as a truck with nothing else."""
     lumber = (two_by_four(9), wedge(9))
-    near = choose_stacks(one(0.1, to_tail=0.04), Truck((box("half", 4, 9), box("full", 8, 9), *lumber)))
+    near = choose_stacks(
+        one(0.1, to_tail=0.04), Truck((box("half", 4, 9), box("full", 8, 9), *lumber)), rules=BARE
+    )
     only = choose_stacks(one(0.1), Truck(lumber))
     assert [piece.item for piece in near.stacks[0].pieces] == ["2x4", "2x4"]
     assert near.cost == pytest.approx(only.cost, abs=0.01)
@@ -189,12 +197,14 @@ def reach_of_wedge(stack):
 def test_a_wedge_along_the_track_comes_from_the_end_where_it_has_room(fill, edge):
     """A wedge 12 in long sticks out on one side of the tie by what is not in, on the other by its tip."""
     there = Truck((box("half", 4, 9), wedge(9)))
-    free = choose_stacks(fills([fill], sides=["left"]), there, rules=StackRules(walk_side="left")).stacks[0]
+    free = choose_stacks(
+        fills([fill], sides=["left"]), there, rules=StackRules(walk_side="left", edge_clear=0.0)
+    ).stacks[0]
     assert free.closing.past == 0.0
     assert free.closing.from_side == "tail"
     room = min(reach_of_wedge(free)) + 0.001
     table = fills([fill], sides=["left"], **{"free_head_m": math.inf, "free_tail_m": math.inf, edge: room})
-    plan = choose_stacks(table, there, rules=StackRules(walk_side="left"))
+    plan = choose_stacks(table, there, rules=StackRules(walk_side="left", edge_clear=0.0))
     if plan.stacks:
         to_head, to_tail = reach_of_wedge(plan.stacks[0])
         assert plan.stacks[0].closing.past == 0.0
@@ -203,11 +213,13 @@ def test_a_wedge_along_the_track_comes_from_the_end_where_it_has_room(fill, edge
 
 def test_a_wedge_that_reaches_past_a_break_either_way_is_cautioned():
     table = one(0.115, to_tail=0.11)
-    plan = choose_stacks(table, Truck((box("half", 4, 9), wedge(9))), rules=StackRules(walk_side="left"))
+    plan = choose_stacks(
+        table, Truck((box("half", 4, 9), wedge(9))), rules=StackRules(walk_side="left", edge_clear=0.0)
+    )
     (stack,) = plan.stacks
     reaches = reach_of_wedge(stack)
     assert stack.closing.past == pytest.approx(max(reaches[1] - 0.11, 0.0))
     assert (stack.closing.past > 0.001) == any("along the track reaches" in a.text for a in plan.advisories)
-    outside = choose_stacks(table, Truck((box("half", 4, 9), wedge(9)))).stacks[0]
+    outside = choose_stacks(table, Truck((box("half", 4, 9), wedge(9))), rules=BARE).stacks[0]
     assert outside.closing.goes_in == "from outside"
     assert outside.closing.past == 0.0

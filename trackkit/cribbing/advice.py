@@ -204,8 +204,9 @@ def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
         Advisory(
             "caution",
             _places(places),
-            f"pieces are {way}, to stand clear of the break or of the next stack; the tie must bear on the "
-            "middle third of each, and nothing may reach past the edge",
+            f"pieces are {way}, to stand clear of what is beside them (the break, the next stack, a tie on "
+            "the ground, or the piece under the joint's other tie); the tie must bear on the middle third of "
+            "each, and no corner may reach past the edge",
             "within the middle third no edge lifts (the kern, statics)",
         )
         for way, places in ways.items()
@@ -213,15 +214,15 @@ def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
 
 
 def _past_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
-    """Return where a wedge along the track reaches past a break: higher ground there would stop it."""
+    """Return where a wedge reaches past a break: higher ground there would stop it."""
     past = [(stack, end) for stack in stacks for end in stack.closings if end.past >= show.step / 2.0]
     if not past:
         return []
     most = max(end.past for _, end in past)
     place = _places(place_of("", stack.side, (end.tie,)) for stack, end in past)
     text = (
-        f"the wedge along the track reaches up to {show.small_unit(most)} past the break, or to the next "
-        "stack: where something stands as high there, put it in from outside and mark it, or cut it shorter"
+        f"the wedge reaches up to {show.small_unit(most)} past the break, or to the next stack: where "
+        "something stands as high there, put it in from another side and mark it, or cut it shorter"
     )
     return [Advisory("caution", place, text, "geometry")]
 

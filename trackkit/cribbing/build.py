@@ -11,13 +11,13 @@ import numpy as np
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
-from trackkit.cribbing.placing import seat_raise, slide
+from trackkit.cribbing.placing import inward, seat_raise, slide
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.said import times
-from trackkit.cribbing.sites import Site
+from trackkit.cribbing.sites import Site, least_room
 from trackkit.cribbing.stack import Closing, Placed, Stack
-from trackkit.cribbing.truck import Truck
-from trackkit.cribbing.wedges import Entry, Wedge, enter_pair, enter_single
+from trackkit.cribbing.truck import Piece, Truck
+from trackkit.cribbing.wedges import Entry, enter_pair, enter_single
 from trackkit.units import DISPLAYS
 
 __all__ = ["build_stack", "closing_heights", "place_pieces", "slid_clear"]
@@ -121,7 +121,7 @@ def build_stack(
         closings=closings,
         seat=_seat_words(site, pieces, display, thick) if pieces else "",
         tilt=site.tilt,
-        overhang=_overhang(pieces, rules, walked=walked),
+        overhang=_overhang(site, pieces, rules),
         on_walk_side=walked,
         change_chance=1.0 - math.prod(1.0 - closing.change_chance for closing in closings),
         seat_raise=lift,
@@ -133,9 +133,9 @@ def build_stack(
 
 def slid_clear(site: Site, pieces: tuple[Placed, ...], rules: StackRules) -> tuple[Placed, ...]:
     """Return the layers slid along the run as far as each must be to stand clear."""
-    if all(piece.length <= 2.0 * min(site.free) for piece in pieces):
+    ways = [slide(site, piece.along, piece.across, rules, through=piece.both_ends) or 0.0 for piece in pieces]
+    if not any(ways):
         return pieces
-    ways = [slide(site, piece.width if piece.both_ends else piece.length, rules) or 0.0 for piece in pieces]
     return tuple(replace(piece, slid=way) for piece, way in zip(pieces, ways, strict=True))
 
 
@@ -172,7 +172,7 @@ def _closing(
     takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
     entry, past = Entry(0.0, 0.0, "", "", 0.0, ""), 0.0
     if closer.kind in ("single", "pair"):
-        entry, past = _enter(site, end, closer, pieces[0].wedge, height, rules)
+        entry, past = _enter(site, end, closer, pieces[0], height, rules)
     wedge, shims = (takes[:1], takes[1:]) if entry.goes_in else ((), takes)
     names = [times(item, count) for item, count in shims] + [item for item, _ in wedge]
     return Closing(
@@ -197,48 +197,48 @@ def _closing(
 
 
 def _enter(
-    site: Site, end: int, closer: Closer, wedge: Wedge, height: float, rules: StackRules
+    site: Site, end: int, closer: Closer, piece: Piece, height: float, rules: StackRules
 ) -> tuple[Entry, float]:
-    """Return how a wedge goes in, and how far it then reaches past the free ground along the run [m].
+    """Return how a wedge goes in, and how far a corner of it then reaches past the free ground [m].
 
     A single wedge along the track comes from the end at which it stays within the free ground, if there
     is one; otherwise a joint's from outside the joint, any other from the tail.
     """
+    wedge = piece.wedge
     where: dict[str, Any] = {"bearing": site.bearing, "side": site.side, "walk_side": rules.walk_side}
     if closer.kind == "pair":
         entry = enter_pair(wedge, height - closer.packed, **where)
-        return entry, _past(site, end, entry, wedge)
+        return entry, _past(site, end, entry, piece, rules)
     ways = ("head", "tail") if len(site.ties) > 1 and end == 0 else ("tail", "head")
     entries = [enter_single(wedge, height - closer.packed, from_end=way, **where) for way in ways]
-    return min(((entry, _past(site, end, entry, wedge)) for entry in entries), key=lambda found: found[1])
+    found = [(entry, _past(site, end, entry, piece, rules)) for entry in entries]
+    return min(found, key=lambda one: one[1])
 
 
-def _past(site: Site, end: int, entry: Entry, wedge: Wedge) -> float:
-    """Return how far a wedge that lies along the track reaches past the free ground at its tie [m]."""
-    if entry.goes_in != "along the track":
-        return 0.0
-    to_head, to_tail = site.frees[end]
-    if entry.from_side not in ("head", "tail"):  # a pair, from both
-        reach = wedge.length - entry.overlap / 2.0
-        return max(reach - min(to_head, to_tail), 0.0)
-    tip, butt = entry.how_far_in - site.bearing / 2.0, site.bearing / 2.0 + entry.stick_out
-    head, tail = (butt, tip) if entry.from_side == "head" else (tip, butt)
-    return max(head - to_head, tail - to_tail, 0.0)
+def _past(site: Site, end: int, entry: Entry, piece: Piece, rules: StackRules) -> float:
+    """Return how far a corner of a wedge reaches past the free ground along the run at its tie [m]."""
+    left = right = head = tail = piece.width / 2.0
+    if entry.goes_in == "from outside":
+        out, towards = rules.tie_overhang + entry.stick_out, entry.how_far_in - rules.tie_overhang
+        left, right = (out, towards) if site.side == "left" else (towards, out)
+    elif entry.from_side in ("head", "tail"):
+        tip, butt = entry.how_far_in - site.bearing / 2.0, site.bearing / 2.0 + entry.stick_out
+        head, tail = (butt, tip) if entry.from_side == "head" else (tip, butt)
+    else:  # a pair along the track, from both ends
+        head = tail = piece.length - entry.overlap / 2.0
+    to_head, to_tail = (least_room(edges, left, right) for edges in site.frees[end])
+    return max(head - to_head - rules.edge_clear, tail - to_tail - rules.edge_clear, 0.0)
 
 
-def _overhang(pieces: Sequence[Placed], rules: StackRules, *, walked: bool) -> float:
+def _overhang(site: Site, pieces: Sequence[Placed], rules: StackRules) -> float:
     """Return how far the widest layer stands out beyond the tie end on the outer side [m]."""
     most = 0.0
     for piece in pieces:
         if piece.both_ends:
-            out = (piece.length - rules.gauge) / 2.0 - rules.tie_overhang
+            out = (piece.across - rules.gauge) / 2.0
         else:
-            across = piece.length if piece.crossed else piece.width
-            inward = rules.slide_in * across
-            if piece.turned:  # the stack under the other rail keeps its half
-                inward = min(inward, max(rules.gauge - across, 0.0) / 2.0)
-            out = across / 2.0 - rules.tie_overhang - (inward if walked else 0.0)
-        most = max(most, out)
+            out = piece.across / 2.0 - inward(site, piece.along, piece.across, rules, slid=piece.slid)
+        most = max(most, out - rules.tie_overhang)
     return most
 
 

@@ -90,6 +90,11 @@ class Laid:
     turned: bool = False
 
     @property
+    def across(self) -> float:
+        """How much the layer takes up across the run [m]: of a crossed pair the length of its pieces."""
+        return self.length if self.per_layer == 2 else self.width
+
+    @property
     def ticks(self) -> int:
         """Height of the layer [ticks]."""
         return to_ticks(self.thickness)

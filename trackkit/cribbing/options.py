@@ -68,11 +68,15 @@ class Intervals:
 
 
 def intervals_of(
-    sites: Sequence[Site], closers: Sequence[Sequence[Closer]], rules: StackRules
+    sites: Sequence[Site],
+    closers: Sequence[Sequence[Closer]],
+    depths: Sequence[float],
+    rules: StackRules,
 ) -> list[list[Intervals]]:
     """Return, for every place, the intervals of each of its tie ends.
 
-    ``closers`` holds for every place the closing pieces that go under its ties.
+    ``closers`` holds for every place the closing pieces that go under its ties, ``depths`` how far below
+    the ground its pile may stand [m].
     """
     found: list[list[Intervals]] = [[] for _ in sites]
     kinds: dict[int, list[tuple[int, int]]] = {}
@@ -88,7 +92,8 @@ def intervals_of(
         heights = np.array([sites[number].heights[end] for number, end in ends])[:, None, None]
         low = np.ceil((heights - stop) / TICK - 1e-4).astype(np.int64)
         high = np.floor((heights - start) / TICK + 1e-4).astype(np.int64)
-        for (number, _), intervals in zip(ends, _compact(low, high, cost, reach), strict=True):
+        floor = np.array([-_ceil(depths[number]) for number, _ in ends], dtype=np.int64)
+        for (number, _), intervals in zip(ends, _compact(low, high, cost, reach, floor), strict=True):
             found[number].append(intervals)
     return found
 
@@ -97,9 +102,12 @@ def _ceil(metres: float) -> int:
     return int(np.ceil(metres / TICK - 1e-4))
 
 
-def _compact(low: Ints, high: Ints, cost: Ints, reach: Ints) -> list[Intervals]:
-    """Return for every tie end the intervals that exist, each once, at its lowest price."""
-    exists = (low <= high) & (high >= 0)
+def _compact(low: Ints, high: Ints, cost: Ints, reach: Ints, floor: Ints) -> list[Intervals]:
+    """Return for every tie end the intervals that exist, each once, at its lowest price.
+
+    ``floor`` is the lowest that a pile's top may lie at each, below 0 where the ground is scraped.
+    """
+    exists = (low <= high) & (high >= floor[:, None, None])
     wider = np.ones_like(exists)
     wider[..., 1:] = ~exists[..., :-1] | (low[..., 1:] < low[..., :-1]) | (high[..., 1:] > high[..., :-1])
     end, closer, band = np.nonzero(exists & wider)
@@ -160,7 +168,7 @@ def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bo
     allowed = np.ones(len(small), dtype=np.int64) if any_foot else (~small).astype(np.int64)
     shift = np.zeros(len(small), dtype=np.int64)
     if site.seat:
-        slid = [slide(site, one.length, rules) or 0.0 for one in laid]
+        slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
         raised = [seat_raise(site, one.length, one.width, by) for one, by in zip(laid, slid, strict=True)]
         shift[:-1] = [round(lift / TICK) for lift in raised]
     if site.seat and len(site.ties) > 1:

@@ -2,7 +2,7 @@
 
 A box is laid along the run with the tie over its middle. Where a break in the ground, a zone where
 nothing may stand or the next stack leaves less room than its length, it is slid along the run as far as
-no edge lifts, or turned across the run, so that it reaches past nothing.
+no edge lifts, or turned across the run, so that no corner of it reaches past anything.
 """
 
 from __future__ import annotations
@@ -16,23 +16,28 @@ from trackkit.cribbing.heights import Laid, from_the_ground_up
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
-__all__ = ["layers_at", "seat_raise", "slide"]
+__all__ = ["deepest_scrape", "inward", "layers_at", "seat_raise", "slide"]
 
 #: Lengths that differ by less are the same [m].
 _SAME: Final = 1e-9
 
 
-def slide(site: Site, length: float, rules: StackRules) -> float | None:
+def slide(
+    site: Site, along: float, across: float, rules: StackRules, *, through: bool = False
+) -> float | None:
     """Return how far a layer must be slid along the run to stand clear.
 
     Parameters
     ----------
     site : Site
         The place, with the ground that is free about it.
-    length : float
-        Length of the layer along the run, as it lies [m].
+    along, across : float
+        What the layer takes up along the run and across it, as it lies [m].
     rules : StackRules
-        ``slide_in``: the part of its length that it may be slid by, the kern.
+        ``slide_in``: the part of its length that it may be slid by, the kern. On the walk side it may lie
+        anywhere from the middle of the rail to as far in as `inward` has it, and stands clear there.
+    through : bool
+        Whether it runs through to the other rail, so that it is not slid in.
 
     Returns
     -------
@@ -41,18 +46,62 @@ def slide(site: Site, length: float, rules: StackRules) -> float | None:
         with the whole tie (both ties of a joint) over it and no edge lifting. A piece that is too short
         for a joint lies under each of its ties, not slid, and must clear the one under the other tie.
     """
-    to_head, to_tail = site.free
+    to_head, to_tail = site.free(*_sideways(site, along, across, rules, through=through))
     need = site.span + site.bearing
-    if len(site.ties) > 1 and length < need - _SAME:
+    if len(site.ties) > 1 and along < need - _SAME:
         room = min(to_head, to_tail) - site.span / 2.0
-        return 0.0 if length / 2.0 <= room + _SAME and length <= site.span + _SAME else None
-    least, most = length / 2.0 - to_head, to_tail - length / 2.0
+        return 0.0 if along / 2.0 <= room + _SAME and along <= site.span + _SAME else None
+    least, most = along / 2.0 - to_head, to_tail - along / 2.0
     if least > most + _SAME:
         return None
     way = min(max(0.0, least), most)
     way = 0.0 if abs(way) <= _SAME else way
-    allowed = max(min(rules.slide_in * length, (length - need) / 2.0), 0.0)
+    allowed = max(min(rules.slide_in * along, (along - need) / 2.0), 0.0)
     return way if abs(way) <= allowed + _SAME else None
+
+
+def inward(site: Site, along: float, across: float, rules: StackRules, *, slid: float = 0.0) -> float:
+    """Return how far a layer is slid in under the tie where people walk beside it [m].
+
+    Parameters
+    ----------
+    site : Site
+    along, across : float
+        What the layer takes up along the run and across it, as it lies [m].
+    rules : StackRules
+        Walk side, ``slide_in``, ``gauge``.
+    slid : float
+        How far it is slid along the run already [m].
+
+    Returns
+    -------
+    float
+        0 or more. The load is then off the layer's middle both ways, and stays within the kern, a lozenge:
+        what is spent along the run (by the slide, and by one tie of a joint alone under a wheel) is not
+        there across it. It leaves the stack under the other rail its half.
+
+    References
+    ----------
+    Kern of a rectangle: abs(e1)/(b1/6) + abs(e2)/(b2/6) <= 1, any book of statics.
+    """
+    if rules.walk_side not in (site.side, "both"):
+        return 0.0
+    carries = len(site.ties) > 1 and along >= site.need - _SAME
+    off = abs(slid) + (site.span / 2.0 if carries else 0.0)
+    kern = rules.slide_in * along
+    left = max(1.0 - off / kern, 0.0) if kern > 0 else 0.0
+    return min(rules.slide_in * across * left, max(rules.gauge - across, 0.0) / 2.0)
+
+
+def _sideways(
+    site: Site, along: float, across: float, rules: StackRules, *, through: bool
+) -> tuple[float, float]:
+    """Return how far a layer may reach left and right of the rail's line [m]."""
+    if through:
+        out, towards = max(across - rules.gauge, 0.0) / 2.0, rules.gauge / 2.0
+    else:
+        out, towards = across / 2.0, across / 2.0 + inward(site, along, across, rules)
+    return (out, towards) if site.side == "left" else (towards, out)
 
 
 def seat_raise(site: Site, length: float, width: float, slid: float) -> float:
@@ -76,6 +125,18 @@ def seat_raise(site: Site, length: float, width: float, slid: float) -> float:
     return along * slid + (abs(along) * length * levels_along + abs(across) * width * levels_across) / 2.0
 
 
+def deepest_scrape(site: Site, laid: Sequence[Laid], rules: StackRules) -> float:
+    """Return how far below the ground scraping has the lowest piece at most [m]; 0 without scraping.
+
+    ``laid`` are the layers as they lie there.
+    """
+    if site.seat != "scrape":
+        return 0.0
+    slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
+    lifts = [seat_raise(site, one.length, one.width, by) for one, by in zip(laid, slid, strict=True)]
+    return max(0.0, -min(lifts, default=0.0))
+
+
 def layers_at(site: Site, laid: Sequence[Laid], rules: StackRules) -> tuple[Laid, ...]:
     """Return the layers that can lie at a place, turned across the run where they are too long.
 
@@ -94,11 +155,11 @@ def layers_at(site: Site, laid: Sequence[Laid], rules: StackRules) -> tuple[Laid
     """
     found = []
     for one in laid:
-        if slide(site, one.length, rules) is not None:
+        if slide(site, one.length, one.across, rules) is not None:
             found.append(one)
             continue
         turns = one.per_layer == 1 and not one.on_edge and one.length <= rules.gauge
         carries = one.width >= site.bearing - _SAME
-        if turns and carries and slide(site, one.width, rules) is not None:
+        if turns and carries and slide(site, one.width, one.length, rules) is not None:
             found.append(replace(one, length=one.width, width=one.length, turned=True))
     return tuple(sorted(found, key=from_the_ground_up))

@@ -57,8 +57,12 @@ class StackRules:
     walk_side : {'', 'left', 'right', 'both'}
         Where the person pushing walks: no wedge stands out there.
     slide_in : float
-        A stack may be slid in under the tie, away from the walk side, by so much of its width: 1/6,
-        within which no edge of a rectangular foot lifts (the kern, statics).
+        A stack may be slid in under the tie, away from the walk side, by so much of its width, and along
+        the run by so much of its length, or by a share of each: 1/6, within which no edge of a rectangular
+        foot lifts (the kern, statics).
+    edge_clear : float
+        Room kept between a piece and a break or a zone where nothing may stand. 1/2 in (12.7 mm), for what
+        tape and eye are off by: guess.
     foot_area : mapping of str to float
         Least area of the lowest piece by ground [m²]. Lawn 0.052 m²: 1.25 kN on 24 kPa, the figure
         for loam in the Chicago building code, 13-132-060(a) (archived); soft 0.12 m²: guess.
@@ -122,6 +126,7 @@ class StackRules:
     tie_overhang: float = 0.05
     walk_side: str = ""
     slide_in: float = 1.0 / 6.0
+    edge_clear: float = 0.0127
     foot_area: Mapping[str, float] = field(default_factory=lambda: dict(_FOOT_AREAS))
     scrape_on: tuple[str, ...] = ("lawn", "soft", "gravel")
     tilt_limit: float = math.radians(2.0)

@@ -7,18 +7,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby, pairwise
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 import pandas as pd
 
 from trackkit.cribbing.rules import StackRules
 
-__all__ = ["Site", "Sorted", "sort_fills", "split"]
+__all__ = ["Site", "Sorted", "least_room", "sort_fills", "split"]
 
 #: A seat is not made for a slope up to this [rad]: 0.3 degrees, 3 mm under a 20 in box. Guess.
 LEVEL: Final = math.radians(0.3)
 _SIDES: Final = ("left", "right")
+
+#: Edges of the free ground on one side of a tie: how far off each lies under the rail, and how much
+#: farther for each metre to the right [m].
+Edges = tuple[tuple[float, float], ...]
 _NEEDED: Final = ("support", "side", "fill_m")
 
 
@@ -55,9 +59,10 @@ class Site:
         Steepest slope of the ground under the stack [rad].
     seat : {'', 'wedge', 'scrape', 'pack'}
         What makes the lowest piece level, if it would lean too much.
-    frees : tuple of (float, float)
-        How far the ground is free from each tie towards the head and towards the tail: to the next break
-        or zone where nothing may stand, or half-way to the next stack [m].
+    frees : tuple of (Edges, Edges)
+        What ends the free ground from each tie towards the head and towards the tail: the next break (which
+        may slant) or zone where nothing may stand, kept clear of by ``StackRules.edge_clear``, the next tie
+        that lies on the ground, or half-way to the next stack.
     """
 
     support: str
@@ -75,7 +80,7 @@ class Site:
     cross: float
     tilt: float
     seat: str
-    frees: tuple[tuple[float, float], ...]
+    frees: tuple[tuple[Edges, Edges], ...]
 
     @property
     def key(self) -> tuple[float, str, str, tuple[int, ...]]:
@@ -92,11 +97,16 @@ class Site:
         """Where each tie lies from the middle, towards the tail positive [m]."""
         return (-self.span / 2.0, self.span / 2.0) if len(self.ties) > 1 else (0.0,)
 
-    @cached_property
-    def free(self) -> tuple[float, float]:
-        """How far the ground is free from its middle towards the head and towards the tail [m]."""
+    def free(self, left: float = 0.0, right: float = 0.0) -> tuple[float, float]:
+        """Return how far the ground is free from its middle towards the head and towards the tail [m].
+
+        For a piece that reaches so far to the left and to the right of the rail's line [m].
+        """
         ends = list(zip(self.offsets, self.frees, strict=True))
-        return min(head - off for off, (head, _) in ends), min(tail + off for off, (_, tail) in ends)
+        return (
+            min(least_room(head, left, right) - off for off, (head, _) in ends),
+            min(least_room(tail, left, right) + off for off, (_, tail) in ends),
+        )
 
     @property
     def seat_ways(self) -> tuple[bool, bool]:
@@ -135,8 +145,9 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
     ----------
     fills : DataFrame
         One row a tie end: support, side, fill_m; optional tie, role, station_m, ground_m, line_m,
-        fill_sd_m, bearing_m, ground_type, along_slope and cross_slope [rad], free_head_m and
-        free_tail_m. Rows of the same support and side are the ties of a joint.
+        fill_sd_m, bearing_m, ground_type, may_scrape, along_slope and cross_slope [rad], free_head_m,
+        free_tail_m and edges (breaks that may slant: distance towards the tail [m], slant). Rows of the
+        same support and side are the ties of a joint.
     rules : StackRules
         Touch, bearing, tilt limit, ground that may be scraped.
     has_wedge : bool
@@ -149,6 +160,7 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
     """
     table = _checked(fills, rules)
     sitting, negative, sites = [], [], []
+    lying: list[tuple[str, float, float]] = []
     table = table.sort_values(["support", "side", "station_m", "tie"], kind="stable")
     for (support, side), rows in groupby(
         table.to_dict("records"), key=lambda row: (row["support"], row["side"])
@@ -156,6 +168,8 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
         left: list[dict[Any, Any]] = []
         for row in rows:
             end = (str(support), str(side), int(row["tie"]), float(row["fill_m"]))
+            if row["fill_m"] <= rules.touch:
+                lying.append((str(side), float(row["station_m"]), float(row["bearing_m"])))
             if row["fill_m"] < -rules.touch:
                 negative.append(end)
             elif row["fill_m"] <= rules.touch:
@@ -165,7 +179,7 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
         if left:
             sites.append(_site(left, rules, has_wedge))
     sites.sort(key=lambda site: site.key)
-    return Sorted(_apart(sites), tuple(sorted(sitting)), tuple(sorted(negative)))
+    return Sorted(_apart(sites, lying), tuple(sorted(sitting)), tuple(sorted(negative)))
 
 
 def split(site: Site) -> tuple[Site, ...]:
@@ -174,7 +188,7 @@ def split(site: Site) -> tuple[Site, ...]:
     for place, (tie, off, fill) in enumerate(zip(site.ties, site.offsets, site.fills, strict=True)):
         to_head, to_tail = site.frees[place]
         half = site.span / 2.0
-        free = (min(to_head, half), to_tail) if place else (to_head, min(to_tail, half))
+        free = ((*to_head, (half, 0.0)), to_tail) if place else (to_head, (*to_tail, (half, 0.0)))
         part = replace(
             site, ties=(tie,), station=site.station + off, span=0.0, fills=(fill,), heights=(fill,)
         )
@@ -182,18 +196,60 @@ def split(site: Site) -> tuple[Site, ...]:
     return tuple(parts)
 
 
-def _apart(sites: Sequence[Site]) -> tuple[Site, ...]:
-    """Return the places with their free ground up to half-way to the next stack under the same rail."""
+def least_room(edges: Edges, left: float, right: float) -> float:
+    """Return how far the nearest edge is over a width that reaches so far left and right of the rail [m]."""
+    return min((room + min(-slant * left, slant * right) for room, slant in edges), default=math.inf)
+
+
+def _apart(sites: Sequence[Site], lying: Sequence[tuple[str, float, float]]) -> tuple[Site, ...]:
+    """Return the places with their free ground up to what is next under the same rail.
+
+    That is half-way to the next stack, and up to the edge of a tie that lies on the ground: of each its
+    side, station and bearing are in ``lying``.
+    """
     frees = [list(site.frees) for site in sites]
     for side in _SIDES:
         own = [place for place, site in enumerate(sites) if site.side == side]
         for near, far in pairwise(own):
             spans = (sites[near].span + sites[far].span) / 2.0
             half = (sites[far].station - sites[near].station - spans) / 2.0
-            (head, tail), (next_head, next_tail) = frees[near][-1], frees[far][0]
-            frees[near][-1] = (head, min(tail, half))
-            frees[far][0] = (min(next_head, half), next_tail)
+            _end(frees[near], -1, "tail", half)
+            _end(frees[far], 0, "head", half)
+        beside = np.array(
+            [(at - bearing / 2.0, at + bearing / 2.0) for name, at, bearing in lying if name == side]
+        )
+        for place in own if len(beside) else ():
+            first, last = (sites[place].station + off for off in (sites[place].offsets[i] for i in (0, -1)))
+            before, after = first - beside[:, 1], beside[:, 0] - last
+            middle = beside.mean(axis=1)
+            if (middle < first).any():
+                _end(frees[place], 0, "head", float(before[middle < first].min()))
+            if (middle > last).any():
+                _end(frees[place], -1, "tail", float(after[middle > last].min()))
     return tuple(replace(site, frees=tuple(free)) for site, free in zip(sites, frees, strict=True))
+
+
+def _end(frees: list[tuple[Edges, Edges]], tie: int, way: Literal["head", "tail"], room: float) -> None:
+    """End the free ground of a tie towards one way, square to the run."""
+    head, tail = frees[tie]
+    frees[tie] = ((*head, (room, 0.0)), tail) if way == "head" else (head, (*tail, (room, 0.0)))
+
+
+def _edges(row: dict[Any, Any], rules: StackRules) -> tuple[Edges, Edges]:
+    """Return what ends the free ground of a tie end: what the fills say, less what is kept clear."""
+    slants: tuple[tuple[float, float], ...] = row["edges"]
+    head = [(-along, -slant) for along, slant in slants if along <= 0]
+    tail = [(along, slant) for along, slant in slants if along >= 0]
+    head.append((float(row["free_head_m"]), 0.0))
+    tail.append((float(row["free_tail_m"]), 0.0))
+
+    def kept(edges: list[tuple[float, float]]) -> Edges:
+        clear = rules.edge_clear
+        return tuple(
+            (room - clear * math.hypot(1.0, slant), slant) for room, slant in edges if room < math.inf
+        )
+
+    return kept(head), kept(tail)
 
 
 def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
@@ -214,6 +270,7 @@ def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
         "cross_slope": 0.0,
         "free_head_m": math.inf,
         "free_tail_m": math.inf,
+        "edges": [()] * n,
     }
     for name, default in defaults.items():
         if name not in table.columns:
@@ -253,9 +310,9 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
     if not math.isfinite(along):
         along = _slope_between(grounds, span, max(float(row["fill_sd_m"]) for row in rows))
     cross = float(first["cross_slope"])
-    tilt = math.atan(math.hypot(math.tan(along), math.tan(cross)))
     ground = str(first["ground_type"])
-    seat = _seat(tilt, ground, rules, has_wedge)
+    scrapes = [bool(row.get("may_scrape", ground in rules.scrape_on)) for row in rows]
+    seat = _seat(along, cross, all(scrapes), rules, has_wedge)
     # A box that leans lies on the ground under both ties; one made level stands on their mean.
     mean = sum(grounds) / len(grounds)
     heights = tuple(line - mean for line in lines) if seat else fills
@@ -274,9 +331,9 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
         ground,
         along,
         cross,
-        tilt,
+        _tilt(along, cross),
         seat,
-        tuple((float(row["free_head_m"]), float(row["free_tail_m"])) for row in rows),
+        tuple(_edges(row, rules) for row in rows),
     )
 
 
@@ -286,9 +343,14 @@ def _slope_between(grounds: Sequence[float], span: float, sd: float) -> float:
     return math.copysign(math.atan2(max(abs(rise) - sd, 0.0), span), rise) if span > 0 else 0.0
 
 
-def _seat(tilt: float, ground: str, rules: StackRules, has_wedge: bool) -> str:
-    if tilt <= rules.tilt_limit:
+def _tilt(along: float, cross: float) -> float:
+    """Return the steepest slope of a plane that slopes along the run and across it [rad]."""
+    return math.atan(math.hypot(math.tan(along), math.tan(cross)))
+
+
+def _seat(along: float, cross: float, may_scrape: bool, rules: StackRules, has_wedge: bool) -> str:
+    if _tilt(along, cross) <= rules.tilt_limit or max(abs(along), abs(cross)) <= LEVEL:
         return ""
-    if ground in rules.scrape_on:
+    if may_scrape:
         return "scrape"
     return "wedge" if has_wedge else "pack"

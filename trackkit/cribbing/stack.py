@@ -49,6 +49,16 @@ class Placed:
     turned: bool = False
     slid: float = 0.0
 
+    @property
+    def along(self) -> float:
+        """How much the layer takes up along the run [m]."""
+        return self.width if self.both_ends else self.length
+
+    @property
+    def across(self) -> float:
+        """How much the layer takes up across the run [m]."""
+        return self.length if self.crossed or self.both_ends else self.width
+
     def words(self) -> str:
         """Return what a grip would say: ``half``, ``2x4 on edge``, ``crossed pair of 2x4``."""
         text = self.item + (" on edge" if self.on_edge else "") + (" turned across" if self.turned else "")

@@ -125,10 +125,11 @@ def _unfillable(one: Unserved, rules: StackRules, show: Display) -> Unfillable:
     near = _nearer(one.nearest, rules.touch, fill)
     what, remedy = "nothing on the truck", ""
     if one.shop.is_cramped(one.site):
-        room = min(one.site.free)
+        room = max(min(one.site.free()), 0.0)
+        slants = any(slant for edges in one.site.frees for way in edges for _, slant in way)
         what += (
-            f" that stands clear of the break or the next stack, {show.small_unit(max(room, 0.0))} from the "
-            f"{'middle of the joint' if len(one.site.ties) > 1 else 'tie'},"
+            f" that stands clear of the break or of what is next to it, {show.small_unit(room)} from the tie"
+            f"{' under the rail, and nearer at a corner, for the break slants' if slants else ''},"
         )
         remedy = "; or shift the run, change the order of the sections, or bridge the edge on firm ground"
     reason = (

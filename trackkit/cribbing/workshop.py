@@ -22,7 +22,7 @@ from trackkit.cribbing.options import (
     nearest_fill,
     servings,
 )
-from trackkit.cribbing.placing import layers_at, slide
+from trackkit.cribbing.placing import deepest_scrape, layers_at, slide
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
@@ -84,7 +84,6 @@ class Workshop:
     ) -> None:
         self.truck, self.rules = truck, rules
         self.laid = lay_pieces(truck, rules)
-        self.top = max((max(site.heights) for site in sites), default=0.0) + rules.snug
         self.closers: tuple[Closer, ...] = ()
         self.by_bearing: dict[float, tuple[int, tuple[Closer, ...]]] = {}
         for bearing in sorted({site.bearing for site in sites}):
@@ -101,6 +100,7 @@ class Workshop:
         self.level_feet: dict[tuple[str, bool, Lay], Feet] = {}
         self.lays: dict[tuple[object, ...], Lay] = {}
         self.patterns: dict[tuple[Lay, float], Patterns] = {}
+        self.top = max((max(site.heights) + self.depth(site) for site in sites), default=0.0) + rules.snug
 
     def pattern_set(self, lay: Lay, *, top: float | None = None) -> Patterns:
         """Return the patterns for a purpose, up to the highest place or to ``top``; they are made once."""
@@ -114,7 +114,7 @@ class Workshop:
 
     def lay_at(self, site: Site) -> Lay:
         """Return the layers that can lie at a place, and which of them carry both ties of a joint."""
-        key = (site.frees, site.offsets, site.bearing)
+        key = (site.frees, site.offsets, site.bearing, site.side)
         if key not in self.lays:
             laid = layers_at(site, self.laid, self.rules)
             joint = len(site.ties) > 1
@@ -122,9 +122,14 @@ class Workshop:
             self.lays[key] = self._same(Lay(laid, carries))
         return self.lays[key]
 
+    def depth(self, site: Site) -> float:
+        """Return how far below the ground scraping has a pile stand at most there [m]."""
+        return deepest_scrape(site, self.lay_at(site).laid, self.rules) if site.seat == "scrape" else 0.0
+
     def is_cramped(self, site: Site) -> bool:
-        """Return whether some piece cannot lie along the run there for lack of room."""
-        return self.lay_at(site).laid != self.laid
+        """Return whether what is beside it leaves some piece no room along the run there."""
+        alone = replace(site, frees=(((), ()),) * len(site.ties))
+        return self.lay_at(site).laid != self.lay_at(alone).laid
 
     def lay_across(self, left: Site, right: Site) -> Lay:
         """Return the layers for both ends of a tie, and which of them go through: lumber longer than that."""
@@ -135,10 +140,7 @@ class Workshop:
             laid = tuple(
                 one
                 for one in self.laid
-                if all(
-                    slide(site, one.width if one in through else one.length, self.rules) == 0.0
-                    for site in (left, right)
-                )
+                if all(_lies_free(site, one, one in through, self.rules) for site in (left, right))
             )
             self.lays[key] = self._same(Lay(laid, tuple(one in through for one in laid)))
         return self.lays[key]
@@ -150,7 +152,8 @@ class Workshop:
     def purposes(self, sites: Sequence[Site], small: set[str]) -> list[Purpose]:
         """Return every purpose with the places that it serves."""
         closers = [self.by_bearing[site.bearing] for site in sites]
-        ends = intervals_of(sites, [own for _, own in closers], self.rules)
+        depths = [self.depth(site) for site in sites]
+        ends = intervals_of(sites, [own for _, own in closers], depths, self.rules)
         single = [self._one(ends[i], closers[i][0]) for i in range(len(sites))]
         owners: dict[tuple[str, Lay], list[tuple[int, ...]]] = {}
         for number, site in enumerate(sites):
@@ -220,6 +223,13 @@ class Workshop:
         """Return the patterns for a place up to one piece more than the highest place asks for."""
         most = self.top + max((one.thickness for one in self.laid), default=0.0)
         return self.pattern_set(self.lay_at(site), top=min(most, self.rules.top))
+
+
+def _lies_free(site: Site, one: Laid, through: bool, rules: StackRules) -> bool:
+    """Return whether a layer lies clear there without being slid; one that goes through lies across."""
+    if through:
+        return slide(site, one.width, one.length, rules, through=True) == 0.0
+    return slide(site, one.length, one.across, rules) == 0.0
 
 
 def _never_bare(first: Feet, second: Feet) -> Feet:

@@ -13,16 +13,39 @@ import numpy as np
 
 from trackkit.layout.grounds import SIDES, FloatArray
 
-__all__ = ["clear_shift", "too_near"]
+__all__ = ["clear_shift", "slant_of", "too_near"]
 
 #: Two stations this close are the same: far below what a tape can show [m].
 _SAME: Final = 1e-9
 
 
+def slant_of(pair: tuple[float, float], width: float) -> float:
+    """Return how much farther along the run a break lies for each metre to the right.
+
+    Parameters
+    ----------
+    pair : (left station, right station)
+        NaN where it does not cross that side; one that crosses one side only is taken square to the run.
+    width : float
+        Distance of the two support lines [m].
+
+    Examples
+    --------
+    >>> slant_of((1.5, 1.25), 0.5), slant_of((1.5, float("nan")), 0.5)
+    (-0.5, 0.0)
+    """
+    return float((pair[1] - pair[0]) / width) if np.isfinite(pair).all() else 0.0
+
+
 def too_near(
-    stations: FloatArray, breaks: Sequence[tuple[float, float]], *, half_box: float
+    stations: FloatArray,
+    breaks: Sequence[tuple[float, float]],
+    *,
+    half_box: float,
+    half_width: float = 0.0,
+    width: float = 1.0,
 ) -> list[tuple[int, str, float, float]]:
-    """Return (tie index, side, break's station, distance) of tie ends within half a box of a break.
+    """Return (tie index, side, break's station, distance) of tie ends that a box there would reach.
 
     Parameters
     ----------
@@ -30,14 +53,18 @@ def too_near(
         Stations of the ties [m].
     breaks : sequence of (left station, right station)
         NaN where a break does not cross that side.
-    half_box : float
-        Half the length along the run of what stands under a tie [m].
+    half_box, half_width : float
+        Half the length along the run and half the width of what stands under a tie [m]: a break that
+        slants is nearer to one of its corners.
+    width : float
+        Distance of the two support lines [m].
     """
     found: list[tuple[int, str, float, float]] = []
     for pair in breaks:
+        reach = half_box + half_width * abs(slant_of(pair, width))
         for side, place in zip(SIDES, pair, strict=True):
             away = np.abs(stations - place)
-            found += [(int(i), side, place, float(away[i])) for i in np.flatnonzero(away < half_box - _SAME)]
+            found += [(int(i), side, place, float(away[i])) for i in np.flatnonzero(away < reach - _SAME)]
     return sorted(found)
 
 
@@ -46,6 +73,8 @@ def clear_shift(
     breaks: Sequence[tuple[float, float]],
     *,
     half_box: float,
+    half_width: float = 0.0,
+    width: float = 1.0,
     low: float,
     high: float,
 ) -> float | None:
@@ -60,8 +89,8 @@ def clear_shift(
         Stations of the ties as they lie now [m].
     breaks : sequence of (left station, right station)
         NaN where a break does not cross that side.
-    half_box : float
-        Half the length along the run of what stands under a tie [m].
+    half_box, half_width, width : float
+        As in `too_near` [m].
     low, high : float
         Shifts between which the run still covers the shot [m].
 
@@ -76,9 +105,18 @@ def clear_shift(
     >>> round(clear_shift(ties, [(1.9, 1.9)], half_box=0.25, low=-0.3, high=0.3), 3)
     -0.15
     """
-    places = np.array([place for pair in breaks for place in pair if np.isfinite(place)], dtype=float)
-    centres = (places[:, None] - np.asarray(stations, dtype=float)[None, :]).ravel()
-    candidates = np.concatenate([[0.0, low, high], centres - half_box, centres + half_box])
+    edges = np.array(
+        [
+            (place, half_box + half_width * abs(slant_of(pair, width)))
+            for pair in breaks
+            for place in pair
+            if np.isfinite(place)
+        ],
+        dtype=float,
+    ).reshape(-1, 2)
+    centres = (edges[:, :1] - np.asarray(stations, dtype=float)[None, :]).ravel()
+    reach = np.repeat(edges[:, 1], np.size(stations))
+    candidates = np.concatenate([[0.0, low, high], centres - reach, centres + reach])
     candidates = candidates[(candidates >= low - _SAME) & (candidates <= high + _SAME)]
-    free = [c for c in candidates if not np.any(np.abs(centres - c) < half_box - _SAME)]
+    free = [c for c in candidates if not np.any(np.abs(centres - c) < reach - _SAME)]
     return float(min(free, key=lambda c: (round(abs(c), 9), -c))) if free else None

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from trackkit.layout.grounds import SIDES, FloatArray, GroundLike, Point
+from trackkit.layout.footing import slope_across
+from trackkit.layout.grounds import FloatArray, GroundLike, Point
 
 if TYPE_CHECKING:
     from trackkit.layout.finished import FinishedLine
@@ -100,23 +101,35 @@ class FillModel:
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
 
-def point_covariance(ground: GroundLike, points: Sequence[Point], doubt: Doubt) -> FloatArray:
+def point_covariance(
+    ground: GroundLike, points: Sequence[Point], doubt: Doubt, breaks: Sequence[tuple[float, float]] = ()
+) -> FloatArray:
     """Return the covariance of the ground under the track as it will really lie, shape (n, n) [m²].
 
     That is the ground's own, plus what track laid sideways adds: cross-slope times offset, for
-    the two sides of a tie alike. A peg does not move with the track.
+    the two sides of a tie alike. A peg does not move with the track. No cross-slope is taken over one of
+    the ``breaks``; where a break leaves none to be known, that of the nearest point counts.
     """
     covariance = np.array(ground.covariance(list(points)), dtype=float)
     if doubt.sideways_sd == 0:
         return covariance
     rows = [i for i, point in enumerate(points) if not isinstance(point, str)]
     stations = np.array([float(points[i][0]) for i in rows])
-    heights = np.asarray(ground.mean([(float(s), side) for s in stations for side in SIDES]), dtype=float)
-    slope = (heights[1::2] - heights[0::2]) / doubt.width
+    sides = [points[i][1] for i in rows]
+    slope = _nearest_known(stations, np.tan(slope_across(ground, stations, sides, breaks, width=doubt.width)))
     apart = (stations[:, None] - stations[None, :]) / doubt.sideways_length
     moved = doubt.sideways_sd * slope
     covariance[np.ix_(rows, rows)] += np.outer(moved, moved) * np.exp(-0.5 * apart**2)
     return covariance
+
+
+def _nearest_known(stations: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the values, each that is NaN replaced by the one known nearest to it; 0 if none is."""
+    known = np.isfinite(values)
+    if known.all() or not known.any():
+        return np.nan_to_num(values)
+    nearest = np.abs(stations[:, None] - stations[known][None, :]).argmin(axis=1)
+    return np.asarray(np.where(known, values, values[known][nearest]))
 
 
 def fill_model(ground: GroundLike, run: Run, line: FinishedLine, *, doubt: Doubt | None = None) -> FillModel:
@@ -134,7 +147,7 @@ def fill_model(ground: GroundLike, run: Run, line: FinishedLine, *, doubt: Doubt
     jacobian[np.arange(len(ends)), [place[end] for end in ends]] -= 1.0
     under = line.height(stations) + drops
     below = np.asarray(ground.mean(ends), dtype=float)
-    covariance = jacobian @ point_covariance(ground, points, doubt) @ jacobian.T
+    covariance = jacobian @ point_covariance(ground, points, doubt, run.breaks) @ jacobian.T
     return FillModel(points, under - below, below, under, jacobian, (covariance + covariance.T) / 2)
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from trackkit.layout.doubt import Doubt, fill_model, touch_chances
 from trackkit.layout.finished import FinishedLine
-from trackkit.layout.footing import free_ground, slope_across, slope_along
+from trackkit.layout.footing import edges_about, free_ground, slope_across, slope_along
 from trackkit.layout.grounds import SIDES, GroundLike, Point
 from trackkit.layout.laid import Run
 
@@ -57,7 +57,8 @@ def fill_table(
         fill_sd_m, p_touch (chance that the ground is over the underside by more than ``touch``),
         bearing_m, rail_top_m (height of the rail's top), cross_slope (right over left, positive
         when right is higher) and along_slope of the ground [rad], free_head_m and free_tail_m (how far
-        the ground goes on to the next break, infinite where none comes).
+        the ground goes on to the next break, infinite where none comes), edges (the breaks under its rail as
+        `trackkit.layout.footing.edges_about` gives them).
 
     Notes
     -----
@@ -106,6 +107,7 @@ def fill_table(
             "along_slope": slope,
             "free_head_m": to_head,
             "free_tail_m": to_tail,
+            "edges": edges_about(stations, side, laid.breaks, width=doubt.width),
         }
     )
 

@@ -235,6 +235,7 @@ def assemble(
     if shot is not None and breaks:
         shift = clear_shift(
             ties["station_m"].to_numpy(dtype=float), breaks, half_box=rules.half_box,
+            half_width=rules.half_width, width=run.gauge,
             low=run.needed_tail - run.tail, high=run.needed_head - run.head,
         )  # fmt: skip
     run = replace(run, clear_shift=shift)

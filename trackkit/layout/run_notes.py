@@ -63,16 +63,19 @@ def _dings(run: Run) -> list[Advisory]:
 
 def _breaks(run: Run) -> list[Advisory]:
     stations = run.ties["station_m"].to_numpy(dtype=float)
-    near = too_near(stations, run.breaks, half_box=run.rules.half_box)
+    rules = run.rules
+    near = too_near(
+        stations, run.breaks, half_box=rules.half_box, half_width=rules.half_width, width=run.gauge
+    )
     show = run.display
     basis = f"half a box along the run is {show.small_unit(run.rules.half_box)}: common practice, no source"
     found = [
         Advisory(
             "caution",
             f"tie {i + 1} {side}",
-            f"stands {show.small_unit(away)} from the break at {show.long(place)}, less than half a box: "
-            "nothing under it may reach past the break. Turn boxes across the run or slide them away from "
-            "it, and measure there before you build",
+            f"stands {show.small_unit(away)} from the break at {show.long(place)}, so that a box in its "
+            "middle would reach it: no corner of what stands under it may. Turn boxes across the run or "
+            "slide them away from it, and measure there before you build",
             basis,
         )
         for i, side, place, away in near

@@ -108,6 +108,9 @@ class LayRules:
     half_box : float
         Half the length along the run of what stands under a tie [m]. 0.254 m, half of a 20 in
         box: common practice, no source.
+    half_width : float
+        Half the width of what stands under a tie [m], for breaks that slant. 0.1524 m, half of a 12 in
+        box: common practice, no source.
     joint_box : float
         Length of the box that carries both ties at a joint [m]; the ties share a support when
         their outer edges are no further apart. 0.508 m (20 in): common practice, no source.
@@ -119,6 +122,7 @@ class LayRules:
     """
 
     half_box: float = 0.254
+    half_width: float = 0.1524
     joint_box: float = 0.508
     gauge_tolerance: float = 0.003
     surplus: Literal["tail", "head", "split"] = "tail"
@@ -126,6 +130,6 @@ class LayRules:
     def __post_init__(self) -> None:
         if self.surplus not in ("tail", "head", "split"):
             raise ValueError(f"surplus must be 'tail', 'head' or 'split', got {self.surplus!r}")
-        for what in ("half_box", "joint_box", "gauge_tolerance"):
+        for what in ("half_box", "half_width", "joint_box", "gauge_tolerance"):
             if not getattr(self, what) >= 0:
                 raise ValueError(f"{what} must be 0 m or more, got {getattr(self, what)}")
