@@ -83,7 +83,7 @@ def test_every_kind_of_ground_is_told():
 DEFAULTS = [
     ("[shot]", Shot, "chassis chassis_lead pusher run_up overrun end_stop start_mark"),
     ("[[section]]", Section, "gauge"),
-    ("[track]", LayRules, "half_box joint_box"),
+    ("[track]", LayRules, "half_box half_width joint_box"),
     ("[line]", Doubt, "touch sideways_sd"),
     ("[line]", Clearance, "crown"),
     (
@@ -92,7 +92,11 @@ DEFAULTS = [
         " ".join(each for each in Instruments.__dataclass_fields__ if each[-2:] == "sd"),
     ),
     ("[rolling]", Rolling, "mass"),
-    ("[stacks]", StackRules, "caution_height refuse_height single_up_to wedge_spare tilt_limit max_shims"),
+    (
+        "[stacks]",
+        StackRules,
+        "caution_height refuse_height single_up_to wedge_spare edge_clear tilt_limit max_shims",
+    ),
 ]
 
 

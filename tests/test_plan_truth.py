@@ -91,15 +91,23 @@ def test_a_given_grade_limit_is_no_licence_for_more_than_a_person_holds(tmp_path
     assert plan.verdict.grade_limit == pytest.approx(plan.job.rolling.grade_limit())
 
 
-def test_nothing_stands_where_half_a_box_would_hang_over_a_zone(tmp_path):
+def test_nothing_reaches_into_a_zone_where_nothing_may_stand(tmp_path):
     folder = changed(tmp_path, "boathouse_lawn")
     plan = make_plan(load_job(folder))
     at = plan.run.ties["station_m"].iloc[3]
     edge = at + 0.9 * plan.run.rules.half_box  # the tie itself lies before it
     zone = pd.DataFrame({"from_m": [edge], "to_m": [edge + 0.05], "side": ["left"], "support": ["no"]})
     zone.to_csv(folder / "zones.csv", index=False)
-    fills = make_plan(load_job(folder)).fills
-    assert fills.loc[~fills["support_here"], ["tie", "side"]].to_numpy().tolist() == [[4, "left"]]
+    beside = make_plan(load_job(folder))
+    assert beside.fills["support_here"].all()  # a box is slid clear of it
+    (stack,) = [one for one in beside.stacks.stacks if one.side == "left" and 4 in one.ties]
+    for piece in stack.pieces:
+        low, high = (stack.station + piece.slid + way * piece.along / 2 for way in (-1, 1))
+        assert high <= edge - 0.0127 + 1e-9 or low >= edge + 0.05 + 0.0127 - 1e-9
+    zone.assign(from_m=at, to_m=at + 0.05).to_csv(folder / "zones.csv", index=False)
+    under = make_plan(load_job(folder))
+    assert under.fills.loc[~under.fills["support_here"], ["tie", "side"]].to_numpy().tolist() == [[4, "left"]]
+    assert any("nothing may stand" in stop.text for stop in stops(under))
 
 
 def test_files_are_put_in_place_as_one_set_or_not_at_all(tmp_path, monkeypatch):
@@ -277,21 +285,29 @@ def test_no_stack_reaches_past_the_stone_edge(tmp_path):
     """The terrace steps up beyond its edge: a box that reaches past it would run into the stone."""
     plan = make_plan(load_job(changed(tmp_path, "terrace_edge")))
     found = [advisory.text for advisory in plan.advisories if advisory.place == "tie 12 left"]
-    edge = 18 * 0.3048 + 2 * 0.0254
+    edge = 18 * 0.3048 + 8 * 0.0254
     before, beyond = plan.ground.mean([(edge - 0.05, "left"), (edge + 0.05, "left")])
     assert beyond - before > 0.05
-    assert any("nothing under it may reach past the break" in text for text in found)
-    assert any("turned across the run" in text for text in found)
-    assert any("steps up 2 5/8 in" in advisory.text for advisory in plan.advisories)
-    at = {"left": edge, "right": edge + 14 * 0.0254}
+    assert any("no corner of what stands under it may" in text for text in found)
+    assert any("pieces are slid" in text for text in found)
+    assert sum("the ground steps up 2" in advisory.text for advisory in plan.advisories) == 2
+    gauge = 24.5 * 0.0254
+    at, slant = {"left": edge, "right": edge + 10 * 0.0254}, 10 * 0.0254 / gauge
+    assert not plan.stacks.unfillable
     for stack in plan.stacks.stacks:
         for piece in stack.pieces:
-            low = stack.station + piece.slid - piece.length / 2
-            assert low + piece.length <= at[stack.side] + 1e-6 or low >= at[stack.side] - 1e-6
+            # on the walk side a piece lies anywhere from the middle of the rail to a sixth of its width in
+            out = piece.across / 2
+            most = piece.across / 6 if stack.side == "left" else 0.0
+            assert not piece.both_ends
+            for y in (-out, out + most):
+                line = at[stack.side] + slant * y
+                low, high = (stack.station + piece.slid + way * piece.along / 2 for way in (-1, 1))
+                assert high <= line - 0.0127 or low >= line + 0.0127, (stack.name, piece)
 
 
 def test_a_step_that_is_not_known_is_not_told_as_one(tmp_path):
-    """With nothing read from 12 ft to 24 ft the readings say little of a step at 18 ft 2 in."""
+    """With nothing read from 12 ft to 24 ft the readings say little of a step at 18 ft 8 in."""
     folder = changed(tmp_path, "terrace_edge")
     lines = (folder / "levels.csv").read_text(encoding="utf-8").splitlines()
     far = [
@@ -316,7 +332,7 @@ def test_a_doubtful_datum_adds_nothing_to_the_doubt_of_a_fill(tmp_path):
         plan = make_plan(load_job(folder))
         assert plan.ground.inflation > 1.0
         sds.append(plan.fills["fill_sd_m"].to_numpy())
-    np.testing.assert_allclose(sds[0], sds[1], rtol=1e-6)
+    np.testing.assert_allclose(sds[0], sds[1], rtol=1e-5)  # where the search for the roughness stops
 
 
 def test_an_obstacles_rod_is_put_right_for_a_line_of_sight_that_rises(tmp_path):

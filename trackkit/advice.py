@@ -28,6 +28,10 @@ WORTH_SAYING: Final = 0.05
 HARDLY_KNOWN: Final = 0.03
 NOT_KNOWN: Final = 0.1016
 
+#: Section ends whose rods differ by more, over the short way between the two corners, do not lie flush [m].
+#: Half an inch: anyone feels that. Guess.
+FLUSH: Final = 0.0127
+
 #: Fewer readings to spare than this check next to nothing (a choice).
 FEW_CHECKS: Final = 2.5
 
@@ -119,11 +123,13 @@ def _readings(plan: Plan) -> list[Advisory]:
     for row in rows_of(doubtful_readings(plan.ground)):
         at = f" at {show.long(row.station_m)}" if row.station_m == row.station_m else ""
         side = f" {plan.job.side(row.side)}" if row.side else ""
-        text = (
-            f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} {doubt_words(row, show)}; "
-            "read it again before laying"
+        text = f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} {doubt_words(row, show)}; " + (
+            "tape it again before laying; up towards the end mark is positive"
+            if row.kind == "step"
+            else "read it again before laying"
         )
         found.append(Advisory("caution", row.reading, text, basis))
+    found += [*_pegs_in_doubt(plan), *_perhaps_a_step(plan)]
     marks = plan.ground.survey.benchmarks
     stated = {str(name) for name in marks.loc[marks["sd_m"] == 0, "point"]}
     blamed = sorted(stated & {str(name) for name in doubtful_readings(plan.ground)["point"]})
@@ -136,23 +142,96 @@ def _readings(plan: Plan) -> list[Advisory]:
     return found
 
 
+def _pegs_in_doubt(plan: Plan) -> list[Advisory]:
+    """Pegs of which nothing tells which reading is right."""
+    table = doubtful_readings(plan.ground)
+    table = table[(table["point"] != "") & table["read_m"].notna()]
+    found = []
+    for name, rows in table.groupby("point", sort=False):
+        if len(rows) > 1:
+            read = " and as ".join(plan.job.display.small_unit(value) for value in rows["read_m"])
+            text = (
+                f"was read as {read}, and nothing tells which is right: heights here are from their mean. "
+                "Read it again, and leave the wrong one out (leave_out in job.toml)"
+            )
+            found.append(Advisory("stop", str(name), text, "heights are carried from peg to peg"))
+    return found
+
+
+def _perhaps_a_step(plan: Plan) -> list[Advisory]:
+    """Neighbouring rods on one side that are off the same way: the ground may step there."""
+    show, found = plan.job.display, []
+    table = doubtful_readings(plan.ground)
+    rods = table[table["station_m"].notna() & table["side"].isin(SIDES) & table["off_m"].notna()]
+    for side in SIDES:
+        rows = rods[(rods["side"] == side) & rods["read_m"].notna()].sort_values("station_m")
+        for sign in (1.0, -1.0):
+            same = rows[np.sign(rows["off_m"]) == sign]
+            if len(same) < 2:
+                continue
+            first, last = (show.long(float(same["station_m"].iloc[place])) for place in (0, -1))
+            text = (
+                f"{len(same)} rods between {first} and {last} are off the same way. If they are right, the "
+                "ground steps on that side, and breaks.csv must say where; if not, read them again"
+            )
+            basis = "two readings seldom go wrong alike"
+            found.append(Advisory("stop", f"the ground, {plan.job.side(side)}", text, basis))
+    return found
+
+
 def _corners_not_read(plan: Plan) -> list[Advisory]:
-    """Corners of roughed-in track without a rod on them, nor on the one across the joint."""
+    """Corners of roughed-in track without a rod on them.
+
+    Where the corner across the joint was read, and the two ends lie flush, that reading serves for both.
+    """
     if not plan.job.rough_in:
         return []
     levels = plan.ground.survey.levels.dropna(subset=["section"])
     read = set(zip(levels["section"].astype(int), levels["end"], levels["side"], strict=True))
     last = len(plan.run.sections)
-    missing = []
+    missing: list[str] = []
+    across: list[str] = []
     for section in range(1, last + 1):
         for end, beside in (("head", (section - 1, "tail")), ("tail", (section + 1, "head"))):
             for side in SIDES:
-                if not {(section, end, side), (*beside, side)} & read:
-                    missing.append(f"section {section} {end} {plan.job.side(side)}")
-    if not missing:
-        return []
-    text = "no rod was read there: its lift is a guess from the others. Read it"
-    return [Advisory("stop", ", ".join(missing), text, "common practice, no source: every corner is read")]
+                if (section, end, side) in read:
+                    continue
+                found = across if (*beside, side) in read else missing
+                found.append(f"section {section} {end} {plan.job.side(side)}")
+    basis = "common practice, no source: every corner is read"
+    advisories = []
+    if missing:
+        text = "no rod was read there: its lift is a guess from the others. Read it"
+        advisories.append(Advisory("stop", ", ".join(missing), text, basis))
+    if across:
+        apart = _parted_joints(plan)
+        text = (
+            "no rod was read there, only on the end across the joint: that serves for both only where the "
+            "two ends lie flush. "
+        )
+        if apart is None:
+            text += "Feel the joint with a fingertip, or read it"
+        else:
+            text += (
+                f"At other joints here they do not, by up to {plan.job.display.small_unit(apart)}: read it"
+            )
+        advisories.append(Advisory("caution" if apart is None else "stop", ", ".join(across), text, basis))
+    return advisories
+
+
+def _parted_joints(plan: Plan) -> float | None:
+    """Return by how much two ends at a joint that were both read differ at most, if more than rods do [m]."""
+    levels = plan.ground.survey.levels.dropna(subset=["section"])
+    rods: dict[tuple[str, int, str, str], float] = {
+        (row.laser, int(row.section), row.end, row.side): float(row.rod_m) for row in rows_of(levels)
+    }
+    steps = []
+    for (laser, section, end, side), rod in rods.items():
+        other = rods.get((laser, section + 1, "head", side))
+        if end == "tail" and other is not None:
+            steps.append(abs(rod - other))
+    most = max(steps, default=0.0)
+    return most if most > FLUSH else None
 
 
 def _hardly_known(plan: Plan) -> list[Advisory]:
@@ -200,7 +279,14 @@ def no_support(plan: Plan) -> list[Advisory]:
 def _steps(plan: Plan) -> list[Advisory]:
     """Which way the ground steps at every break, and how far."""
     show, found = plan.job.display, []
+    taped = [
+        (row.left_station_m, row.right_station_m)
+        for row in rows_of(plan.ground.survey.breaks)
+        if np.isfinite(row.step_m)
+    ]
     for pair in plan.run.breaks:
+        known = any(np.array_equal(pair, one, equal_nan=True) for one in taped)
+        basis = f"{'as taped, and ' if known else ''}the readings on both sides of it"
         for side, place in zip(SIDES, pair, strict=True):
             if not plan.run.head <= place <= plan.run.tail:
                 continue
@@ -218,7 +304,7 @@ def _steps(plan: Plan) -> list[Advisory]:
                     f"±{show.small_unit(2.0 * sd)}; read rods close to it on both sides, or tape the step"
                 )
             at = f"the break at {show.long(place)} {plan.job.side(side)}"
-            found.append(Advisory("note", at, text, "the readings on both sides of it"))
+            found.append(Advisory("note", at, text, basis))
     return found
 
 

@@ -16,6 +16,7 @@ from trackkit.survey.leaving import readings_of, without_readings
 from trackkit.survey.observe import DEFAULT_PHONE
 from trackkit.survey.prior import GROUND_KINDS
 from trackkit.survey.readings import Survey
+from trackkit.survey.tables import SurveyRules
 from trackkit.tables.rows import rows_of
 from trackkit.units import DISPLAYS
 
@@ -235,6 +236,11 @@ def _pegs(file: JobFile, survey: Survey, kept: Survey) -> Iterator[Fault]:
         do = "name another check peg, or read one: a peg cannot check itself"
         yield "pegs.check", found, "two different pegs", do
         return
+    for name, rod in file.pegs.today.items():
+        if rod > SurveyRules.longest_rod:
+            show, limit = DISPLAYS[file.units], SurveyRules.longest_rod
+            accepted = f"a rod reading up to {show.long(limit)}"
+            yield "pegs.today", f"{show.long(rod)} on {name!r}", accepted, "check the unit and the figure"
     today = [name for name in file.pegs.today if name in known]
     for name in today:
         if name not in (control, check):

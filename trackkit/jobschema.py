@@ -173,6 +173,7 @@ class StacksTable(_Table):
     long_lumber: bool | None = None
     single_up_to: Size | None = None
     wedge_spare: Room | None = None
+    edge_clear: Room | None = None
     max_shims: Count | None = None
     tilt_limit: Angle | None = None
     time_limit_seconds: Figure | None = None

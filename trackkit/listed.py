@@ -67,7 +67,7 @@ def support_table(plan: Plan) -> str:
                 show.small(row.fill_m),
                 give(row, show),
                 *([show.small(targets[key]) if key in targets else ""] if targets else ()),
-                *_built(plan, row),
+                *_built(plan, row, ways),
                 ", ".join(doubts.get(key, ())),
             ]
         )
@@ -146,7 +146,7 @@ def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], float], str]:
     return dict(zip(keys, values, strict=True)), "rod" if read else "rail*"
 
 
-def _built(plan: Plan, row: Any) -> tuple[str, str, str]:
+def _built(plan: Plan, row: Any, ways: dict[str, str]) -> tuple[str, str, str]:
     """Return the pile under a tie end, what closes it, and the gap that it closes."""
     show, stacks = plan.job.display, plan.stacks
     if stacks is None:
@@ -157,9 +157,9 @@ def _built(plan: Plan, row: Any) -> tuple[str, str, str]:
             first = stack.ties[0] == row.tie
             parts = (_seat(stack, end, show), stack.pile_words if first else f"with tie {stack.ties[0]}")
             pile = (" + " if first else ", ").join(part for part in parts if part)
-            way = end.way.removeprefix(", ") if row.side not in _ways_in(plan) else ""
+            way = end.way.removeprefix(", ") if row.side not in ways else ""
             closed = "" if end.kind == "none" else f"{end.what} {way}".strip()
-            return pile, closed, show.small(end.gap) if closed else ""
+            return pile, closed, show.small(end.height) if closed else ""
     for lost in stacks.unfillable:
         if lost.side == row.side and row.tie in lost.ties:
             return _nothing_fits(lost, show), "", ""

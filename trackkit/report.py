@@ -116,7 +116,7 @@ def _target_lines(plan: Plan) -> list[str]:
 def _order(plan: Plan) -> list[str]:
     """Return the sections from the head of the run, where their order or their ends matter."""
     rows = list(zip(plan.run.sections["name"], plan.run.sections["dinged"], strict=True))
-    if len(set(rows)) == 1:
+    if len(set(rows)) == 1 and not rows[0][1]:
         return []
     parts = []
     for (name, dinged), same in groupby(rows):

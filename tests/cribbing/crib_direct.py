@@ -2,7 +2,7 @@
 
 For every support every pile and every closing piece are written down, priced from the rules as they
 are documented, and OR-tools CP-SAT picks. No cells, no classes, no pruning, no ticks shared. It holds no
-seats and no crossed cribs.
+wedges for seats and no crossed cribs.
 """
 
 import itertools
@@ -40,7 +40,7 @@ def ways_to_lie(truck, rules):
 
 
 def piles(truck, rules, top, long_need=None, long_kinds=None):
-    """Every pile: (height, cost, use, foot area or None, room for the closing piece)."""
+    """Every pile: (height, cost, use, foot's length and width or None, room for the closing piece)."""
     ways = ways_to_lie(truck, rules)
     long = [
         long_need is None or (w[2] >= long_need - 1e-9 and (long_kinds is None or w[4] in long_kinds))
@@ -71,8 +71,7 @@ def piles(truck, rules, top, long_need=None, long_kinds=None):
                 use[ways[i][0]] = use.get(ways[i][0], 0) + times
                 cost += times * round(1000 * ways[i][6]) + i  # the place in the order breaks ties
             cost += round(1000 * rules.layer_cost) * max(n - 1, 0) ** 2
-            area = ways[chosen[0]][2] * ways[chosen[0]][3] if n else None
-            yield height, cost, use, area, room
+            yield height, cost, use, ways[chosen[0]][2:4] if n else None, room
 
 
 def closings(truck, rules, bearing, packed=False):
@@ -123,12 +122,21 @@ def price_of(closing, height, sd, rules):
     return round(1000 * (price + change))
 
 
-def options(fills, sds, truck, rules, ground="", bearing=0.06, packed=False, **long):
-    """Every (cost, use) that serves all the tie ends in ``fills`` with one pile."""
+def options(fills, sds, truck, rules, ground="", bearing=0.06, packed=False, scraped=None, **long):
+    """Every (cost, use) that serves all the tie ends in ``fills`` with one pile.
+
+    ``scraped`` are the slopes along and across [rad] of ground that is scraped level under a pile, down to
+    the low corner of its foot.
+    """
     found = {}
     least = rules.foot_area.get(ground, 0.0)
     ways = closings(truck, rules, bearing, packed)
-    for height, cost, use, area, room in piles(truck, rules, max(fills) + rules.snug, **long):
+    along, across = (math.tan(abs(slope)) for slope in scraped or (0.0, 0.0))
+    deepest = (along + across) * max(max(piece.length, piece.width) for piece in truck.pieces) / 2
+    for above, cost, use, foot, room in piles(truck, rules, max(fills) + rules.snug + deepest, **long):
+        area = foot[0] * foot[1] if foot else None
+        height = above - ((along * foot[0] + across * foot[1]) / 2 if foot else 0.0)
+        cost += round(1000 * rules.seat_cost) if scraped and foot else 0
         if (area is None and least > 0) or (area is not None and area < least - 1e-9):
             continue
         ends = []

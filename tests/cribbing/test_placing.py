@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
-from trackkit.cribbing.placing import slide
+from trackkit.cribbing.placing import inward, slide
 from trackkit.cribbing.sites import sort_fills
 
 BOX, WIDE = 0.508, 0.3048
@@ -223,3 +223,141 @@ def test_a_wedge_that_reaches_past_a_break_either_way_is_cautioned():
     outside = choose_stacks(table, Truck((box("half", 4, 9), wedge(9))), rules=BARE).stacks[0]
     assert outside.closing.goes_in == "from outside"
     assert outside.closing.past == 0.0
+
+
+def edged(table, edges):
+    """The tie ends with breaks that may slant: place at the rail and slant of each."""
+    ends = zip(table["station_m"], table["side"], strict=True)
+    return table.assign(edges=[tuple((at - s, slant) for at, slant in edges[side]) for s, side in ends])
+
+
+@pytest.mark.parametrize("slant", [0.5, -0.5])
+def test_a_break_that_slants_is_nearer_to_a_corner(slant):
+    """30 cm from a break at 27 degrees, a box 30.5 cm wide has 0.3 - 0.5 x 0.1524 m at its corner."""
+    place = sort_fills(edged(one(0.1), {"left": [(0.30, slant)]}), BARE).sites[0]
+    assert slide(place, BOX, WIDE, BARE) == pytest.approx(0.30 - 0.5 * WIDE / 2 - BOX / 2)
+    kept = sort_fills(edged(one(0.1), {"left": [(0.30, slant)]}), StackRules(edge_clear=0.01)).sites[0]
+    clear = 0.01 * math.hypot(1.0, 0.5)  # square to the break
+    assert slide(kept, BOX, WIDE, BARE) == pytest.approx(0.30 - 0.5 * WIDE / 2 - BOX / 2 - clear)
+
+
+def test_turning_a_box_at_a_slanting_break_can_make_it_worse():
+    """17 cm to a square break a turned box fits; at 27 degrees its corners come 12.7 cm nearer."""
+    half = Truck((box("half", 4, 9), wedge(9)))
+    assert choose_stacks(edged(one(0.125), {"left": [(0.16, 0.0)]}), half, rules=BARE).stacks[0].turned
+    plan = choose_stacks(edged(one(0.125), {"left": [(0.16, 0.5)]}), half, rules=BARE)
+    assert not plan.stacks
+    assert "nearer at a corner, for the break slants" in plan.unfillable[0].reason
+
+
+def corners_of(stack, piece, rules):
+    """Where corners of a piece may come to lie: x along the run, y to the right of the rail."""
+    low, high = piece.slid - piece.along / 2, piece.slid + piece.along / 2
+    if piece.both_ends:
+        out = (piece.across - rules.gauge) / 2
+        left, right = (-out, rules.gauge + out) if stack.side == "left" else (-rules.gauge - out, out)
+    else:
+        most = rules.slide_in * piece.across if stack.on_walk_side else 0.0
+        most = min(most, max(rules.gauge - piece.across, 0) / 2)
+        left, right = -piece.across / 2, piece.across / 2
+        left, right = (left, right + most) if stack.side == "left" else (left - most, right)
+    return [(stack.station + x, y) for x in (low, high) for y in (left, right)]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    heights=st.lists(st.floats(0.01, 0.3), min_size=2, max_size=6),
+    edge=st.floats(0.0, 3.0),
+    slant=st.floats(-1.5, 1.5),
+    walk=st.sampled_from(["", "left", "right"]),
+    clear=st.sampled_from([0.0, 0.0127]),
+)
+def test_no_corner_reaches_past_a_slanting_break(heights, edge, slant, walk, clear):
+    """The break is one straight line across both rails; every corner lies on its own tie's side of it."""
+    rules = StackRules(walk_side=walk, edge_clear=clear)
+    plank = Piece("plank", "lumber", 0.05, 1.0, 0.2, 8.0, 9)
+    n = len(heights)
+    both = fills(np.repeat(heights, 2), stations=0.6 * np.repeat(np.arange(n), 2))
+    places = {"left": edge, "right": edge + slant * rules.gauge}
+    table = edged(both, {side: [(at, slant)] for side, at in places.items()})
+    plan = choose_stacks(table, truck(lumber=9, pads=9, extra=(plank,)), rules=rules)
+    for stack in plan.stacks:
+        at = places[stack.side]
+        for piece in stack.pieces:
+            for x, y in corners_of(stack, piece, rules):
+                room = (at + slant * y - x) / math.hypot(1.0, slant)
+                assert (room if stack.station <= at else -room) >= clear - 1e-6
+
+
+def test_the_kern_is_spent_once():
+    """Off the middle both ways the load stays in the kern while the two shares add up to 1 at the most."""
+    rules = StackRules(walk_side="left")
+    place = site()
+    assert inward(place, BOX, WIDE, rules) == pytest.approx(WIDE / 6)
+    assert inward(place, BOX, WIDE, rules, slid=-BOX / 12) == pytest.approx(WIDE / 12)
+    assert inward(place, BOX, WIDE, rules, slid=BOX / 6) == pytest.approx(0.0, abs=1e-12)
+    assert inward(place, BOX, WIDE, StackRules()) == 0.0
+
+
+def test_at_a_joint_one_tie_alone_under_a_wheel_spends_the_kern():
+    """Ties 12 cm apart put a wheel over one of them 6 cm off a box's middle, of 8.5 cm that the kern has."""
+    rules = StackRules(walk_side="left")
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.12]}
+    joint = sort_fills(fills([0.1, 0.1], **ties), rules).sites[0]
+    share = 1.0 - 0.06 / (BOX / 6)
+    assert inward(joint, BOX, WIDE, rules) == pytest.approx(share * WIDE / 6)
+    assert inward(joint, 0.1, WIDE, rules) == pytest.approx(WIDE / 6)  # one piece under each tie
+
+
+def test_a_turned_box_is_slid_in_no_farther_than_half_way_to_the_other_rail():
+    rules = StackRules(walk_side="left")
+    assert inward(site(), WIDE, BOX, rules) == pytest.approx((rules.gauge - BOX) / 2)
+    assert inward(site(), WIDE, 0.9, rules) == 0.0
+
+
+def test_at_a_joint_a_box_is_slid_only_while_it_carries_both_ties():
+    """A box of 50.8 cm over 45.2 cm of ties has 2.8 cm to give, though its kern has 8.5."""
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.392]}
+    free = {"free_head_m": math.inf}
+    for room, way in ((0.058 - 0.027, -0.027), (0.058 - 0.029, None)):
+        table = fills([0.1, 0.1], **ties, **free, free_tail_m=[math.inf, room])
+        found = slide(sort_fills(table, BARE).sites[0], BOX, WIDE, BARE)
+        assert found == (way if way is None else pytest.approx(way))
+
+
+@pytest.mark.parametrize("other", [0.001, -0.02])
+def test_nothing_is_laid_under_a_tie_that_lies_on_the_ground(other):
+    """The next tie, 6 cm wide, lies 30 cm off on the ground: 27 cm are free, and 20 of them at 23 cm."""
+    there = Truck((box("half", 4, 9), wedge(9)))
+    plan = choose_stacks(row([0.125, other], [0.0, 0.23]), there, rules=BARE)
+    (stack,) = plan.stacks
+    assert reach_of(stack)[1] <= 0.20 + 1e-9
+    free = choose_stacks(row([0.125, other], [0.0, 0.30]), there, rules=BARE).stacks[0]
+    assert reach_of(free)[1] == pytest.approx(BOX / 2)
+
+
+def test_a_turned_piece_must_carry_the_whole_tie():
+    """A batten 4 cm wide turned across the run is no place for a tie 6 cm wide."""
+    batten = Piece("batten", "lumber", 0.05, 0.4, 0.04, 1.0, 9)
+    broad = Piece("batten", "lumber", 0.05, 0.4, 0.07, 1.0, 9)
+    table = one(0.07, to_tail=0.05)
+    assert not choose_stacks(table, Truck((batten, wedge(9))), rules=BARE).stacks
+    assert choose_stacks(table, Truck((broad, wedge(9))), rules=BARE).stacks
+
+
+def test_a_plank_under_both_ends_needs_room_for_its_width():
+    plank = Piece("plank", "lumber", 0.05, 1.2, 0.2, 8.0, 9)
+    there = Truck((plank, wedge(9)))
+    for room, built in ((0.11, True), (0.09, False)):
+        plan = choose_stacks(fills([0.07, 0.07], free_tail_m=room), there, rules=BARE)
+        assert bool(plan.stacks) is built
+        assert all(piece.both_ends for stack in plan.stacks for piece in stack.pieces)
+
+
+def test_slopes_too_slight_for_a_wedge_make_no_seat():
+    """0.28 degrees each way is 0.40 together: over a limit of 0.35, but nothing a wedge is put under for."""
+    slight = math.radians(0.28)
+    table = one(0.125, along_slope=slight, cross_slope=slight, ground_type="paving")
+    rules = StackRules(tilt_limit=math.radians(0.35))
+    (stack,) = choose_stacks(table, truck(), rules=rules).stacks
+    assert stack.seat == ""

@@ -1,12 +1,15 @@
 """The choice of stacks against OR-tools CP-SAT, brute force, and a model without its reductions."""
 
 import itertools
+import math
 
 import numpy as np
 import pytest
 from crib_cases import INCH, box, fills, pad, random_fills, shim, truck, two_by_four, wedge
 from crib_cpsat import cpsat_optimum
 from crib_direct import direct_optimum, options
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
 from trackkit.cribbing.formulate import formulate
@@ -62,6 +65,46 @@ def test_optimum_on_a_lawn_equals_the_direct_model(seed):
     ]
     assert all(units)
     assert cost_units(choose_stacks(table, there, rules=SMALL)) == direct_optimum(units, there, SMALL)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("low", [0.006, 0.05])
+def test_optimum_on_scraped_ground_equals_the_direct_model(seed, low):
+    """A pile on scraped ground stands lower than the ground at its tie, and may be higher than the fill."""
+    there = small_truck(boxes=3, wedges=7, extra=(shim("shim", 0.003, 4),))
+    slopes = (math.radians(3.0), math.radians(-1.5))
+    values = np.random.default_rng(seed).uniform(low, low + 0.1, 5)
+    choices = {f: options([f], [0.002], there, SMALL, ground="gravel", scraped=slopes) for f in values}
+    table = fills(
+        values, sd=0.002, stations=np.repeat(np.arange(3.0), 2)[:5], ground_type="gravel",
+        along_slope=slopes[0], cross_slope=slopes[1],
+    )  # fmt: skip
+    plan = choose_stacks(table, there, rules=SMALL)
+    resorted = {place.fill for place in plan.unfillable}
+    resorted |= {s.fill for s in plan.stacks if any(end.packed for end in s.closings)}
+    assert all(choices[f] or any(abs(f - other) < 1e-9 for other in resorted) for f in values)
+    if all(choices.values()):
+        assert cost_units(plan) == direct_optimum(list(choices.values()), there, SMALL)
+
+
+@pytest.mark.parametrize("others", [[], [0.30]])
+def test_what_is_built_on_scraped_ground_does_not_hang_on_other_stacks(others):
+    """Scraped 19 mm deep, a half box of 102 mm fills 84 mm: higher than the highest fill there is."""
+    lone = 0.102 - 0.0254 * 20 * math.tan(math.radians(2.1)) / 2
+    table = fills([lone, *others], ground_type="gravel", sides=["left"] * (1 + len(others)),
+                  supports=["T1", "T2"][: 1 + len(others)], ties=range(1 + len(others)),
+                  stations=np.arange(1.0 + len(others)), along_slope=math.radians(2.1))  # fmt: skip
+    stack = choose_stacks(table, Truck((box("half", 4, 9), wedge(9), shim("s", 0.003, 1)))).stacks[0]
+    assert stack.pile_words == "half"
+
+
+@settings(max_examples=40, deadline=None)
+@given(fill=st.floats(0.004, 0.2), slope=st.floats(2.1, 6.0), ground=st.sampled_from(["gravel", "lawn"]))
+def test_the_nearest_fill_that_would_work_is_another_one(fill, slope, ground):
+    there = Truck((box("half", 4, 9), box("pancake", 1, 9), wedge(9, thick=0.75)))
+    table = fills([fill], sides=["left"], ground_type=ground, along_slope=math.radians(slope))
+    for lost in choose_stacks(table, there).unfillable:
+        assert abs(lost.nearest - lost.fill) > 1e-5
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trackkit.layout.footing import free_ground, on_zones, slope_across, slope_along, stands_clear
+from trackkit.layout.footing import free_ground, on_zones, parted, slope_across, slope_along, stands_clear
 
 
 @pytest.mark.parametrize(
@@ -54,7 +54,17 @@ def test_no_slope_is_taken_across_a_break(make_ground):
 def test_beside_a_break_under_one_rail_only_the_slope_across_is_not_known(make_ground):
     ground = make_ground(surface=kerb)
     across = slope_across(ground, AT, ["left"] * len(AT), [(2.0, np.nan)], width=0.62)
-    assert np.isnan(across).tolist() == [False, True, True, True, True, False]
+    assert np.isnan(across).tolist() == [False, True, True, True, True, True]
+
+
+def test_a_break_under_one_rail_parts_the_rails_up_to_the_next_one(make_ground):
+    """A flagstone under the left rail from 2 to 4 m: beside it each rail stands on ground of its own."""
+    ground = make_ground(surface=kerb)
+    at = np.array([1.0, 1.5, 3.0, 4.5, 5.0])
+    for breaks in ([(2.0, np.nan), (4.0, np.nan)], [(4.0, np.nan), (2.0, np.nan)]):
+        across = slope_across(ground, at, ["right"] * 5, breaks, width=0.62)
+        assert np.isnan(across).tolist() == [False, True, True, True, False]
+    assert parted(at, [(2.0, np.nan), (np.nan, 4.0)]).tolist() == [False, False, True, False, False]
 
 
 def test_the_ground_is_free_up_to_the_next_break_on_its_own_side():
@@ -68,13 +78,14 @@ def test_nothing_reaches_into_a_zone_where_nothing_may_stand():
         {
             "support": ["T1", "T1", "T2", "T2"], "side": ["left", "right"] * 2,
             "station_m": [1.0, 1.0, 3.0, 3.0], "free_head_m": np.inf, "free_tail_m": np.inf,
+            "bearing_m": 0.3,
         }
     )  # fmt: skip
     zones = pd.DataFrame(
         {"from_m": [1.3], "to_m": [2.9], "side": ["left"], "ground": [""], "support": [False]}
     )
     found = on_zones(fills, zones, kind="lawn", half_box=0.254)
-    assert found["support_here"].tolist() == [True, True, False, True]
+    assert found["support_here"].tolist() == [True, True, False, True]  # half the tie reaches 2.85 m
     np.testing.assert_allclose(found["free_tail_m"], [0.3, np.inf, np.inf, np.inf])
     np.testing.assert_allclose(found["free_head_m"], [np.inf, np.inf, 0.1, np.inf])
 
@@ -84,7 +95,7 @@ def test_of_the_kinds_of_ground_under_a_box_the_softest_counts():
     fills = pd.DataFrame(
         {
             "support": ["T1", "T2", "T3"], "side": "left", "station_m": [1.0, 1.8, 2.1],
-            "free_head_m": [np.inf, np.inf, 0.1], "free_tail_m": [np.inf, 0.2, np.inf],
+            "free_head_m": [np.inf, np.inf, 0.1], "free_tail_m": [np.inf, 0.2, np.inf], "bearing_m": 0.06,
         }
     )  # fmt: skip
     zones = pd.DataFrame({"from_m": [-5.0, 1.2], "to_m": [1.2, 5.0], "ground": ["soft", "paving"]})
@@ -97,3 +108,36 @@ def test_of_the_kinds_of_ground_under_a_box_the_softest_counts():
     assert found["ground_type"].tolist() == ["soft", "paving", "soft"]
     cut = moved.assign(free_head_m=0.05)  # a break between the box and the soft ground
     assert on_zones(cut, zones, kind="lawn", half_box=0.254, least_feet=asks)["ground_type"][0] == "paving"
+
+
+@pytest.mark.parametrize(
+    ("strip", "softest", "scrapes"),
+    [((1.10, 1.14), "soft", True), ((1.30, 1.34), "lawn", True), ((0.80, 0.86), "soft", True)],
+)
+def test_a_narrow_strip_of_soft_ground_under_a_box_counts(strip, softest, scrapes):
+    """A flower bed 4 cm wide between the tie and the box's end is under the box all the same."""
+    fills = pd.DataFrame(
+        {
+            "support": ["T1"], "side": "left", "station_m": [1.0], "free_head_m": np.inf,
+            "free_tail_m": np.inf, "bearing_m": 0.06,
+        }
+    )  # fmt: skip
+    zones = pd.DataFrame({"from_m": [strip[0]], "to_m": [strip[1]], "ground": ["soft"]})
+    zones = zones.assign(side="", support=True)
+    asks, over = {"soft": 0.12, "lawn": 0.052}, ("lawn", "soft")
+    found = on_zones(fills, zones, kind="lawn", half_box=0.254, least_feet=asks, scrape_on=over)
+    assert (found["ground_type"][0], found["may_scrape"][0]) == (softest, scrapes)
+
+
+def test_ground_is_scraped_only_where_every_kind_under_the_box_may_be():
+    """Half on lawn, half on paving: the lawn asks for a pad, but nobody scrapes the paving."""
+    fills = pd.DataFrame(
+        {
+            "support": ["T1", "T2"], "side": "left", "station_m": [1.0, 3.0], "free_head_m": np.inf,
+            "free_tail_m": np.inf, "bearing_m": 0.06,
+        }
+    )  # fmt: skip
+    zones = pd.DataFrame({"from_m": [1.1], "to_m": [2.0], "ground": ["paving"], "side": "", "support": True})
+    found = on_zones(fills, zones, kind="lawn", half_box=0.254, least_feet={"lawn": 0.1}, scrape_on=["lawn"])
+    assert found["ground_type"].tolist() == ["lawn", "lawn"]
+    assert found["may_scrape"].tolist() == [False, True]

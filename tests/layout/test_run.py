@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trackkit.layout import LayRules, Section, Shot, lay_out_run, run_from_sections
-from trackkit.layout.breaks import clear_shift
+from trackkit.layout.breaks import clear_shift, too_near
 from trackkit.problems import CannotDo
 
 
@@ -149,12 +149,12 @@ def test_a_dinged_section_goes_outside_and_more_than_fit_there_are_named():
 def test_a_tie_end_near_a_break_is_named_and_the_shift_given_clears_all(three):
     # A kerb on a diagonal meets each rail at its own station.
     breaks = pd.DataFrame({"left_station_m": [1.0], "right_station_m": [4.5]})
-    rules = LayRules(surplus="split", half_box=0.25)
+    rules = LayRules(surplus="split", half_box=0.25, half_width=0.0)
     run = lay_out_run(Shot(end_mark=6.0), [three], breaks=breaks, rules=rules)
     assert "tie 6 left: stands 50 mm from the break at 1.00 m" in texts(run)
     assert run.clear_shift is not None
     moved = lay_out_run(Shot(end_mark=6.0), [three], breaks=breaks, shift=run.clear_shift, rules=rules)
-    assert moved.advisories == ()
+    assert "less than" not in texts(moved) and "would reach it" not in texts(moved)
     away = np.abs(moved.ties["station_m"].to_numpy()[:, None] - np.array([1.0, 4.5]))
     assert away.min() == pytest.approx(0.25, abs=1e-9)
     way = "end" if run.clear_shift > 0 else "start"
@@ -190,6 +190,22 @@ def test_no_smaller_shift_than_the_one_given_clears_the_breaks(ties, breaks, low
     # A grid of shifts knows nothing of intervals.
     assert not any(clears(s) for s in np.arange(low, high, 0.0037) if abs(s) < reach)
     assert shift is None or (clears(shift) and low - 1e-9 <= shift <= high + 1e-9)
+
+
+def test_a_slanting_break_is_too_near_for_a_corner_first():
+    """At 45 degrees a corner 0.15 m aside comes 0.15 m nearer: 0.40 m are wanted instead of 0.25."""
+    pair, ties = [(2.0, 2.62)], np.array([1.7])
+    assert too_near(ties, pair, half_box=0.25, half_width=0.15, width=0.62)[0][:2] == (0, "left")
+    assert not too_near(ties, pair, half_box=0.25)
+    shift = clear_shift(ties, pair, half_box=0.25, half_width=0.15, width=0.62, low=-0.5, high=0.5)
+    assert shift == pytest.approx(-0.10)
+
+
+def test_a_break_that_runs_almost_along_the_track_is_questioned(three):
+    for right, asked in ((14.0, True), (1.9, False)):
+        breaks = pd.DataFrame({"left_station_m": [1.4], "right_station_m": [right]})
+        run = lay_out_run(Shot(end_mark=6.0), [three], breaks=breaks)
+        assert ("two breaks" in texts(run)) is asked
 
 
 def test_sections_of_different_height_are_pointed_out(three, two):

@@ -59,7 +59,7 @@ def advise(
         )
         found.append(Advisory("caution", tall, text, _HABIT))
     found += _wedge_advice(stacks, truck, rules)
-    found += _resort_advice(stacks, rules, show)
+    found += _resort_advice(stacks, truck, rules, show)
     found += _open_advice(stacks, truck, rules, show)
     if stacks:
         text = (
@@ -136,9 +136,10 @@ def _wedge_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules) -> l
     return found
 
 
-def _resort_advice(stacks: Sequence[Stack], rules: StackRules, show: Display) -> list[Advisory]:
+def _resort_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules, show: Display) -> list[Advisory]:
     """Return what was done where nothing else closes the gap (`trackkit.cribbing.resort`)."""
     found = []
+    shims = {piece.item for piece in truck.of_kind("shim")}
     packed = _where(stacks, lambda stack: any(closing.packed > 0 for closing in stack.closings))
     if packed:
         text = (
@@ -146,6 +147,15 @@ def _resort_advice(stacks: Sequence[Stack], rules: StackRules, show: Display) ->
             "on them"
         )
         found.append(Advisory("note", packed, text, _HABIT))
+    crowded = [stack for stack in stacks if _most_shims(stack, shims) > rules.max_shims]
+    if crowded:
+        most = max(_most_shims(stack, shims) for stack in crowded)
+        text = (
+            f"nothing else closes the gap: up to {most} shims in one place, more than the {rules.max_shims} "
+            "of the rules (max_shims). They slip on each other: tack them together, or use thin ply instead"
+        )
+        place = _places(map(_place, crowded))
+        found.append(Advisory("caution", place, text, "the most shims in one place is a guess"))
     tight = _where(stacks, lambda stack: any(_spare_left(end, rules) is not None for end in stack.closings))
     if tight:
         each = [
@@ -160,6 +170,11 @@ def _resort_advice(stacks: Sequence[Stack], rules: StackRules, show: Display) ->
         )
         found.append(Advisory("note", tight, text, "the travel kept in hand is a guess"))
     return found
+
+
+def _most_shims(stack: Stack, shims: set[str]) -> int:
+    """Return how many shims lie in one place of a stack at most."""
+    return max(sum(count for item, count in end.takes if item in shims) for end in stack.closings)
 
 
 def _open_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules, show: Display) -> list[Advisory]:
@@ -178,7 +193,15 @@ def _open_advice(stacks: Sequence[Stack], truck: Truck, rules: StackRules, show:
         f"{fine(show, abs(gap))} {'open' if gap > 0 else 'too high'} under {place_of('', side, (tie,))}"
         for (side, tie), gap in loose.items()
     )
-    text = f"nothing closes the gap fully: {each}; pack it on the day with card or thin ply, or shave a piece"
+    cures = [
+        *(["what is open is packed on the day with card or thin ply"] if max(loose.values()) > 0 else []),
+        *(
+            ["what is too high lifts the rail by that: shave a piece, or take a thinner one"]
+            if min(loose.values()) < 0
+            else []
+        ),
+    ]
+    text = f"nothing closes the gap fully: {each}; {'; '.join(cures)}"
     place = _places(place_of("", side, (tie,)) for side, tie in loose)
     return [Advisory("caution", place, text, f"up to {show.small_unit(rules.touch)} is let pass: guess")]
 

@@ -78,7 +78,8 @@ def _contents(stack: Stack) -> dict[str, int]:
     for piece in stack.pieces:
         if not piece.both_ends:
             held[piece.item] = held.get(piece.item, 0) + piece.per_layer
-    for closing in stack.closings:
-        for item, count in closing.takes:
-            held[item] = held.get(item, 0) + count
+    lots = [lot for closing in stack.closings for lot in closing.takes]
+    lots += [(stack.seat_item, stack.seat_wedges)] if stack.seat_wedges else []
+    for item, count in lots:
+        held[item] = held.get(item, 0) + count
     return held

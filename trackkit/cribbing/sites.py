@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby, pairwise
@@ -277,7 +277,7 @@ def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
             table[name] = default
     if not {"ground_m", "line_m"} <= set(table.columns):
         table["ground_m"], table["line_m"] = -table["fill_m"], 0.0
-    filled = {"fill_sd_m": 0.0, "bearing_m": rules.bearing, "cross_slope": 0.0}
+    filled = {"fill_sd_m": 0.0, "bearing_m": rules.bearing}
     filled |= {"free_head_m": math.inf, "free_tail_m": math.inf}
     table = table.fillna(filled).fillna({"ground_type": ""})
     for name in ("fill_m", "fill_sd_m", "bearing_m", "station_m"):
@@ -306,10 +306,10 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
     grounds = [float(row["ground_m"]) for row in rows]
     lines = [ground + fill for ground, fill in zip(grounds, fills, strict=True)]
     span = stations[-1] - stations[0]
-    along = float(first["along_slope"])
+    along = _mean_known(row["along_slope"] for row in rows)
     if not math.isfinite(along):
         along = _slope_between(grounds, span, max(float(row["fill_sd_m"]) for row in rows))
-    cross = float(first["cross_slope"])
+    cross = float(np.nan_to_num(_mean_known(row["cross_slope"] for row in rows)))
     ground = str(first["ground_type"])
     scrapes = [bool(row.get("may_scrape", ground in rules.scrape_on)) for row in rows]
     seat = _seat(along, cross, all(scrapes), rules, has_wedge)
@@ -335,6 +335,12 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
         seat,
         tuple(_edges(row, rules) for row in rows),
     )
+
+
+def _mean_known(values: Iterable[float]) -> float:
+    """Return the mean of those that are known; NaN if none is."""
+    known = [float(value) for value in values if math.isfinite(value)]
+    return sum(known) / len(known) if known else math.nan
 
 
 def _slope_between(grounds: Sequence[float], span: float, sd: float) -> float:

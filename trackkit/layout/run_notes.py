@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from trackkit.layout.breaks import too_near
+from trackkit.layout.breaks import slant_of, too_near
 from trackkit.problems import Advisory
 
 if TYPE_CHECKING:
@@ -16,11 +16,13 @@ __all__ = ["HARDLY_SHORT", "run_advisories"]
 
 #: A run this much short of what the shot needs is not worth a word [m].
 HARDLY_SHORT: Final = 1e-3
+#: A break that goes farther along the run than this for each metre across is questioned (guess).
+ALMOST_ALONG: Final = 3.0
 
 
 def run_advisories(run: Run) -> tuple[Advisory, ...]:
     """Return what the crew must know about the run: breaks, dinged ends, a run that falls short."""
-    return (*_short(run), *_dings(run), *_breaks(run), *_unequal(run))
+    return (*_short(run), *_dings(run), *_breaks(run), *_along(run), *_unequal(run))
 
 
 def _short(run: Run) -> list[Advisory]:
@@ -94,6 +96,19 @@ def _breaks(run: Run) -> list[Advisory]:
             "add one, or bridge the break with a plank on firm ground"
         )
     return [*found, Advisory("note", "the whole run", text, basis)]
+
+
+def _along(run: Run) -> list[Advisory]:
+    """Breaks that run almost along the track, or that are two breaks in one row."""
+    show, found = run.display, []
+    for pair in run.breaks:
+        if abs(slant_of(pair, run.gauge)) > ALMOST_ALONG:
+            text = (
+                f"runs almost along the track, from {show.long(pair[0])} on the left to "
+                f"{show.long(pair[1])} on the right: if these are two breaks, give each a row of its own"
+            )
+            found.append(Advisory("caution", "a break", text, "more than 3 along for 1 across: guess"))
+    return found
 
 
 def _unequal(run: Run) -> list[Advisory]:

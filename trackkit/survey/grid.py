@@ -39,12 +39,15 @@ class Break:
         Height just beyond minus height just before, if taped [m], else NaN.
     frees : {'all', 'height'}
         Whether height and slope are both free across it, or only the height.
+    name : str
+        What its taped step is called as a reading, the same on both sides; '' for its side and station.
     """
 
     side: str
     station: float
     step: float = float("nan")
     frees: Literal["all", "height"] = "all"
+    name: str = ""
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ def breaks_of(survey: Survey) -> tuple[Break, ...]:
         step = float(row.step_m)
         for side, station in (("left", row.left_station_m), ("right", row.right_station_m)):
             if np.isfinite(station):
-                found.append(Break(side, float(station), step))
+                found.append(Break(side, float(station), step, name=f"{row.file} row {row.row}"))
     return tuple(found)
 
 
@@ -310,7 +310,10 @@ def _add_steps(rows: Rows, breaks: tuple[Break, ...], instruments: Instruments) 
             (grid.column(np.array([interval]), side, "smooth"), np.array([-1.0])),
             (grid.column(np.array([interval]), side, "slope"), np.array([-near / grid.scale])),
         ]
-        labels = {"reading": f"step on the {edge.side} at {edge.station:.2f} m", "kind": "step"}
+        name = (
+            f"{edge.name}, {edge.side}" if edge.name else f"step on the {edge.side} at {edge.station:.2f} m"
+        )
+        labels = {"reading": name, "kind": "step", "side": edge.side}
         rows.add(
             np.array([edge.step]),
             np.array([instruments.step_sd]),

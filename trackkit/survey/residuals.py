@@ -28,6 +28,8 @@ CHANCE_OF_FALSE_ALARM: Final = 0.05
 TRIED: Final = 3
 #: Most readings that are set aside.
 MOST: Final = 6
+#: A reading whose w comes so near to the worst one's is as likely the one misread (a choice).
+AS_GOOD: Final = 0.99
 #: A reading that the others predict with a variance so many times its own, and so many metres, is
 #: not checked by them.
 HARDLY_CHECKED: Final = 100.0
@@ -84,8 +86,11 @@ def _on_trial(
     """Return w against fits made without the reading (where tried), how far off, and which are in doubt.
 
     One reading at a time: the worst is set aside before the others are tried again, for one
-    misreading makes its neighbours look wrong too.
+    misreading makes its neighbours look wrong too. A step taped once for both sides of the run is one
+    reading. Where setting aside another one does as well (a peg read twice), both are in doubt.
     """
+    names, kinds = (setting.observations.table[name].to_numpy(dtype=object) for name in ("reading", "kind"))
+    steps = np.flatnonzero(kinds == "step")
     without, off = np.full(counts.size, np.nan), np.full(counts.size, np.nan)
     doubtful = np.zeros(counts.size, dtype=bool)
     critical = critical_w(setting, fitted, int(counts.sum()))
@@ -101,30 +106,43 @@ def _on_trial(
         w = np.zeros(counts.size)
         w[keep] = current.posterior.w
         suspects = np.argsort(-np.abs(np.where(counts & keep, w, 0.0)), kind="stable")[:TRIED]
-        largest, worst, rest = critical, -1, current
-        for index in suspects:
-            found = _without(setting, index, keep, fitted.posterior.sd[index])
+        largest, worst, rest, tried = critical, -1, current, dict[int, float]()
+        for index in dict.fromkeys([*suspects.tolist(), *(int(step) for step in steps if keep[step])]):
+            own = _same_reading(index, names, steps)
+            found = _without(setting, index, own, keep, fitted.posterior.sd[index])
             if found is not None:
                 without[index], off[index] = found[:2]
+                tried[index] = abs(found[0])
                 if abs(found[0]) > largest:
                     largest, worst, rest = abs(found[0]), index, found[2]
         if worst < 0:
             break
-        doubtful[worst], keep[worst] = True, False
+        for index, size in tried.items():
+            if size >= AS_GOOD * largest:
+                doubtful[_same_reading(index, names, steps)] = True
+        keep[_same_reading(worst, names, steps)] = False
         current = rest
     return without, off, doubtful
 
 
+def _same_reading(index: int, names: NDArray[np.object_], steps: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the rows that come from the same reading: a taped step has one on either side of the run."""
+    if index not in steps:
+        return np.array([index])
+    break_name = str(names[index]).rsplit(", ", 1)[0]
+    return np.array([step for step in steps if str(names[step]).rsplit(", ", 1)[0] == break_name])
+
+
 def _without(
-    setting: Setting, index: int, keep: NDArray[np.bool_], sd: float
+    setting: Setting, index: int, own: NDArray[np.intp], keep: NDArray[np.bool_], sd: float
 ) -> tuple[float, float, Fitted] | None:
     """Return w of a reading against the fit without it, how far off that is, and that fit.
 
-    None if the reading is needed.
+    ``own`` are all the rows that come from it. None if the reading is needed.
     """
     rows = setting.observations
     rest = keep.copy()
-    rest[index] = False
+    rest[own] = False
     try:
         other = fit_rows(setting, keep=rest)
     except np.linalg.LinAlgError:  # the reading alone determined something
