@@ -45,6 +45,10 @@ PEGS = '[pegs]\ncontrol = "P1"\ncheck = "P2"\n'
     ("extra", "fault"),
     [
         (
+            PEGS + '[pegs.today]\nP1 = "1342 m"\nP2 = "1 m"\n',
+            "pegs.today: found 1342.00 m on 'P1'",
+        ),
+        (
             PEGS + '[pegs.today]\nP1 = "1 m"\nP3 = "1 m"\n',
             "pegs.today: found a reading on 'P3', which is neither",
         ),

@@ -197,3 +197,20 @@ def test_the_supports_file_says_how_far_a_stack_is_slid():
     assert slid[12, "left"] < -0.02  # away from the stone edge, towards the head
     for key, value in slid.items():
         assert table.loc[key, "slid_m"] == pytest.approx(value)
+
+
+def test_a_wedge_on_shims_adds_up_to_the_height_that_is_printed(tmp_path):
+    """Height is what is left to close over the pile: the shims under the wedge are part of it."""
+    folder = changed(tmp_path, "boathouse_lawn")
+    (folder / "truck.csv").write_text(
+        "item,kind,thickness_mm,length_mm,width_mm,thin_mm,count\n"
+        "half,box,102,508,305,,99\nwedge,wedge,32,254,89,2,99\n"
+        "shim 6,shim,6,100,75,,99\nboard,lumber,38,400,89,,99\n"
+    )
+    plan = make_plan(load_job(folder))
+    packed = {(end.tie, s.side): end for s in plan.stacks.stacks for end in s.closings if end.packed}
+    assert packed
+    rows = {(tie, side): height for tie, side, _, _, height in printed_rows(plan)}
+    for key, end in packed.items():
+        assert rows[key] == pytest.approx(100 * end.height, abs=0.06)
+        assert end.height == pytest.approx(end.gap + end.packed)

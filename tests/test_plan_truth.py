@@ -244,6 +244,62 @@ def test_a_corner_that_nobody_read_is_a_stop_unless_the_one_across_the_joint_was
     (stop,) = [stop for stop in stops(plan) if "no rod was read" in stop.text]
     assert stop.place == "section 3 tail right"
     assert plan.withholds_target
+    (across,) = [one for one in plan.advisories if "only on the end across the joint" in one.text]
+    assert (across.level, across.place) == ("caution", "section 2 head left")
+
+
+def test_a_corner_read_across_a_joint_only_is_a_stop_where_joints_do_not_lie_flush(tmp_path):
+    """Rods on the two ends of a joint 1 in apart: what was read on one says nothing of the other."""
+    folder = changed(tmp_path, "market_yard")
+    text = (folder / "levels.csv").read_text().replace("2,head,left,48 5/8\n", "")
+    (folder / "levels.csv").write_text(text.replace("2,head,right,49 1/4", "2,head,right,50 1/4"))
+    plan = make_plan(load_job(folder))
+    assert plan.withholds_target
+    assert any("rods differ by up to 1 in: read it" in stop.text for stop in stops(plan))
+
+
+def test_of_a_peg_read_twice_nothing_tells_which_reading_is_wrong(tmp_path):
+    """Start and close of one laser position, 7/8 in apart: both are named, and no target."""
+    folder = changed(tmp_path, "terrace_edge")
+    text = (folder / "levels.csv").read_text(encoding="utf-8")
+    rows = text.splitlines()
+    first = rows.index('gate post,,,"3\' 9 1/4"""')
+    rows[first] = 'gate post,,,"3\' 8 3/8"""'
+    (folder / "levels.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    plan = make_plan(load_job(folder))
+    named = set(doubtful_readings(plan.ground)["reading"])
+    assert named == {f"levels.csv row {first + 1}", f"levels.csv row {len(rows) - 1}"}
+    (stop,) = stops(plan)
+    assert stop.place == "gate post"
+    assert "44 3/8 in and as 45 1/4 in" in stop.text
+    assert plan.withholds_target
+
+
+def test_a_step_that_no_break_accounts_for_is_suggested(tmp_path):
+    """The stone edge typed for one side only: on the other three rods stand high alike."""
+    folder = changed(tmp_path, "terrace_edge")
+    (folder / "breaks.csv").write_text('left_station_ft,right_station_ft\n"18\' 8""",\n', encoding="utf-8")
+    plan = make_plan(load_job(folder))
+    (stop,) = [stop for stop in stops(plan) if "the ground steps on that side" in stop.text]
+    assert stop.place == "the ground, pond"
+    assert plan.withholds_target
+    told = [
+        one for one in plan.advisories if "how the ground slopes across under a box is not known" in one.text
+    ]
+    assert "tie 13 right" in told[0].place
+    assert "tie 8 right" not in told[0].place
+
+
+def test_a_step_taped_with_the_wrong_sign_is_blamed_and_not_the_rods(tmp_path):
+    folder = changed(tmp_path, "terrace_edge")
+    breaks = (folder / "breaks.csv").read_text(encoding="utf-8").replace("note", "note,step_in", 1)
+    for step, blamed in (("2 1/2", set()), ("-2 1/2", {"breaks.csv row 2, left", "breaks.csv row 2, right"})):
+        (folder / "breaks.csv").write_text(breaks.rstrip() + f",{step}\n", encoding="utf-8")
+        plan = make_plan(load_job(folder))
+        assert set(doubtful_readings(plan.ground)["reading"]) == blamed
+        words = " ".join(plan.text().split())
+        assert ("tape it again before laying" in words) is bool(blamed)
+        assert "as taped, and the readings on both sides of it" in words
 
 
 def test_a_zone_without_support_stops_the_stacks_but_not_the_target(tmp_path):

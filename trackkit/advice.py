@@ -212,9 +212,7 @@ def _corners_not_read(plan: Plan) -> list[Advisory]:
         if apart is None:
             text += "Feel the joint with a fingertip, or read it"
         else:
-            text += (
-                f"At other joints here they do not, by up to {plan.job.display.small_unit(apart)}: read it"
-            )
+            text += f"At other joints the rods differ by up to {plan.job.display.small_unit(apart)}: read it"
         advisories.append(Advisory("caution" if apart is None else "stop", ", ".join(across), text, basis))
     return advisories
 

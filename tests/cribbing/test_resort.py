@@ -135,6 +135,21 @@ def test_more_shims_than_usual_are_a_last_resort():
     plan = choose_stacks(fills([0.012]), Truck((steep, shim("shim 3", 0.003, 9))))
     assert not plan.unfillable
     assert dict(plan.stacks[0].closing.takes) == {"shim 3": 4}
+    (caution,) = advice(plan, "(max_shims)")
+    assert (caution.level, caution.place) == ("caution", "tie 1 left")
+    assert "up to 4 shims in one place, more than the 3" in caution.text
+    few = choose_stacks(fills([0.009]), Truck((steep, shim("shim 3", 0.003, 9))))
+    assert not advice(few, "(max_shims)")
+
+
+def test_what_is_too_high_is_not_told_to_be_packed():
+    """A gap 2 mm under the thinnest piece: packing makes it worse, shaving helps."""
+    high = choose_stacks(fills([0.0254 - 0.0025], sides=["left"]), Truck((box("pancake", 1, 9),)))
+    (text,) = [one.text for one in high.advisories if "nothing closes the gap fully" in one.text]
+    assert "shave a piece" in text and "packed" not in text
+    low = choose_stacks(fills([0.0254 + 0.0025], sides=["left"]), Truck((box("pancake", 1, 9),)))
+    (text,) = [one.text for one in low.advisories if "nothing closes the gap fully" in one.text]
+    assert "packed on the day" in text and "shave" not in text
 
 
 def test_less_than_a_touch_may_stay_open_and_is_said():
