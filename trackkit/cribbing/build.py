@@ -133,6 +133,10 @@ def build_stack(
 
 def slid_clear(site: Site, pieces: tuple[Placed, ...], rules: StackRules) -> tuple[Placed, ...]:
     """Return the layers slid along the run as far as each must be to stand clear."""
+    widest = max((piece.across for piece in pieces), default=0.0)
+    room = min(site.free(widest, widest))
+    if all(piece.along <= 2.0 * room for piece in pieces):
+        return pieces  # no layer reaches farther to either side than its own width
     ways = [slide(site, piece.along, piece.across, rules, through=piece.both_ends) or 0.0 for piece in pieces]
     if not any(ways):
         return pieces

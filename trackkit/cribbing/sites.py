@@ -309,7 +309,8 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
     along = _mean_known(row["along_slope"] for row in rows)
     if not math.isfinite(along):
         along = _slope_between(grounds, span, max(float(row["fill_sd_m"]) for row in rows))
-    cross = float(np.nan_to_num(_mean_known(row["cross_slope"] for row in rows)))
+    cross = _mean_known(row["cross_slope"] for row in rows)
+    cross = cross if math.isfinite(cross) else 0.0
     ground = str(first["ground_type"])
     scrapes = [bool(row.get("may_scrape", ground in rules.scrape_on)) for row in rows]
     seat = _seat(along, cross, all(scrapes), rules, has_wedge)
