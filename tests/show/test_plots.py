@@ -12,6 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
+from trackkit.cribbing import choose_stacks
 from trackkit.layout import RailHeight, level_line
 from trackkit.layout.fills import fill_table
 from trackkit.show.plots import draw_side, side_view
@@ -374,3 +375,19 @@ def test_no_two_kinds_of_pieces_look_alike_without_colour():
         grey = round(luminance(STYLE[kind]["facecolor"]), 1)
         signs.add((grey, STYLE[kind].get("hatch", ""), kind == "lumber"))  # lumber has its grain
     assert len(signs) == len(kinds)
+
+
+def test_a_tie_where_nothing_may_stand_is_drawn_as_refused(case):
+    """Its zone takes the stack away; the strip must not look as if nothing were wanted there."""
+    base = case("lawn")
+    tie = int(base.fills["tie"].iloc[6])
+    kept = base.fills["tie"] != tie
+    fills = base.fills.assign(support_here=kept)
+    stacks = choose_stacks(fills[kept], base.stacks.truck)
+    refused = replace(base, fills=fills, stacks=stacks)
+    picture = refused.picture((11, 8))
+    for ax, side in zip(picture.axes[:2], ("left", "right"), strict=True):
+        (box,) = corners_of(ax, side, "none")
+        row = fills[(fills["tie"] == tie) & (fills["side"] == side)].iloc[0]
+        np.testing.assert_allclose(np.mean([x for x, _ in box[:4]]), row["station_m"], atol=1e-9)
+        assert any(text.get_bbox_patch() for text in named(ax, f"{side}-tie-{tie}-fill"))

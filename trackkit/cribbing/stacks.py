@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -31,6 +32,9 @@ from trackkit.problems import CannotDo
 from trackkit.units import DISPLAYS, Display
 
 __all__ = ["choose_stacks"]
+
+#: So far to either side of the rail a break that slants is looked at, in words: half of a 12 in box [m].
+_ASIDE: Final = 0.1524
 
 
 def choose_stacks(
@@ -126,7 +130,7 @@ def _unfillable(one: Unserved, rules: StackRules, show: Display) -> Unfillable:
     what, remedy = "nothing on the truck", ""
     if one.shop.is_cramped(one.site):
         room = max(min(one.site.free()), 0.0)
-        slants = any(slant for edges in one.site.frees for way in edges for _, slant in way)
+        slants = min(one.site.free(_ASIDE, _ASIDE)) < min(one.site.free()) - show.step / 2.0
         what += (
             f" that stands clear of the break or of what is next to it, {show.small_unit(room)} from the tie"
             f"{' under the rail, and nearer at a corner, for the break slants' if slants else ''},"

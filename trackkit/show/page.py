@@ -24,7 +24,7 @@ TITLE, NAME = 0.24, 0.27
 _KINDS: Final = {
     "box": "box", "lumber": "lumber", "lumber end": "lumber, end on", "ply": "ply", "pad": "pad",
     "shim": "shims", "wedge": "wedge", "pair": "pair of wedges", "seat": "packed level", "fill": "fill",
-    "negative": "tie in the ground", "missing": "not on the truck", "none": "no stack closes this",
+    "negative": "tie in the ground", "missing": "not on the truck", "none": "no stack: see STOP",
 }  # fmt: skip
 
 

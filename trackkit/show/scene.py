@@ -141,7 +141,7 @@ def make_scenes(
                 own,
                 shape,
                 _negative(own),
-                _short(stacks, side),
+                _short(stacks, own, side),
                 edges,
                 stations,
                 mean,
@@ -183,7 +183,19 @@ def _shapes(own: pd.DataFrame, ground: GroundLike, stacks: StackPlan | None, sid
                 at["station_m"], at["bearing_m"], at["ground_m"], at["line_m"], strict=True
             )
         ]
+    refused = own.loc[_refused(own), ["station_m", "bearing_m", "ground_m", "line_m"]]
+    found += [
+        block("none", at, 2 * bearing, low, high)
+        for at, bearing, low, high in refused.itertuples(index=False, name=None)
+    ]
     return tuple(found)
+
+
+def _refused(own: pd.DataFrame) -> NDArray[np.bool_]:
+    """Return which tie ends stand where a zone says that nothing may."""
+    if "support_here" not in own.columns:
+        return np.zeros(len(own), dtype=bool)
+    return np.asarray(~own["support_here"].astype(bool) & (own["fill_m"] > ROUNDING), dtype=bool)
 
 
 def _negative(own: pd.DataFrame) -> tuple[Shape, ...]:
@@ -193,10 +205,13 @@ def _negative(own: pd.DataFrame) -> tuple[Shape, ...]:
     return tuple(block("negative", at, 2 * wide, line, line - fill) for at, wide, line, fill in ends)
 
 
-def _short(stacks: StackPlan | None, side: str) -> frozenset[int]:
-    """Return the ties of a side under which a piece is missing, or nothing closes."""
+def _short(stacks: StackPlan | None, own: pd.DataFrame, side: str) -> frozenset[int]:
+    """Return the ties of a side under which a piece is missing, nothing closes, or nothing may stand."""
     if stacks is None:
         return frozenset()
+    refused = own.loc[_refused(own), "tie"]
     short = [(lost.side, lost.ties) for lost in stacks.unfillable]
     short += [(stack.side, stack.ties) for stack in stacks.stacks if stack.missing]
-    return frozenset(int(tie) for there, ties in short if there == side for tie in ties)
+    return frozenset(
+        [*map(int, refused), *(int(tie) for there, ties in short if there == side for tie in ties)]
+    )
