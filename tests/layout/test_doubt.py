@@ -106,6 +106,18 @@ def test_sideways_doubt_fades_with_distance_and_leaves_pegs_alone(make_ground):
     assert not c[2].any()
 
 
+@pytest.mark.parametrize("right", [3.0, np.nan], ids=["slanting", "under one rail"])
+def test_sideways_doubt_is_not_taken_over_a_break(make_ground, right):
+    """Flat ground with a step of 0.12 m at 2 m on the left: 10 cm aside moves nothing by 19 mm."""
+    step = {"left": 2.0, "right": 3.0}
+    ground = make_ground(surface=lambda s, side: 0.12 * (s >= step[side]), sd=0.0)
+    points = [(s, side) for s in (1.0, 2.5, 2.9) for side in ("left", "right")]
+    doubt = Doubt(sideways_sd=0.1)
+    assert point_covariance(ground, points, doubt, [(2.0, right)]).max() < 1e-12
+    over = np.sqrt(np.diag(point_covariance(ground, points, doubt)))
+    assert over.max() == pytest.approx(0.1 * 0.12 / 0.62)
+
+
 @pytest.mark.parametrize(
     ("fault", "message"),
     [({"touch": -1.0}, "touch must be 0 m or more"), ({"draws": 0}, "draws must be above 0")],
