@@ -35,7 +35,7 @@ def slide(
         What the layer takes up along the run and across it, as it lies [m].
     rules : StackRules
         ``slide_in``: the part of its length that it may be slid by, the kern. On the walk side it may lie
-        anywhere from the middle of the rail to as far in as `inward` has it, and stands clear there.
+        anywhere from the middle of the rail to that part of its width farther in, and stands clear there.
     through : bool
         Whether it runs through to the other rail, so that it is not slid in.
 
@@ -46,7 +46,7 @@ def slide(
         with the whole tie (both ties of a joint) over it and no edge lifting. A piece that is too short
         for a joint lies under each of its ties, not slid, and must clear the one under the other tie.
     """
-    to_head, to_tail = site.free(*_sideways(site, along, across, rules, through=through))
+    to_head, to_tail = site.free(*_sideways(site, across, rules, through=through))
     need = site.span + site.bearing
     if len(site.ties) > 1 and along < need - _SAME:
         room = min(to_head, to_tail) - site.span / 2.0
@@ -90,17 +90,21 @@ def inward(site: Site, along: float, across: float, rules: StackRules, *, slid: 
     off = abs(slid) + (site.span / 2.0 if carries else 0.0)
     kern = rules.slide_in * along
     left = max(1.0 - off / kern, 0.0) if kern > 0 else 0.0
-    return min(rules.slide_in * across * left, max(rules.gauge - across, 0.0) / 2.0)
+    return min(rules.slide_in * across * left, _room_inside(across, rules))
 
 
-def _sideways(
-    site: Site, along: float, across: float, rules: StackRules, *, through: bool
-) -> tuple[float, float]:
-    """Return how far a layer may reach left and right of the rail's line [m]."""
+def _room_inside(across: float, rules: StackRules) -> float:
+    """Return how far in a layer may lie and leave the stack under the other rail its half [m]."""
+    return max(rules.gauge - across, 0.0) / 2.0
+
+
+def _sideways(site: Site, across: float, rules: StackRules, *, through: bool) -> tuple[float, float]:
+    """Return how far a layer may reach left and right of the rail's line, wherever a crew puts it [m]."""
+    out = towards = across / 2.0
     if through:
         out, towards = max(across - rules.gauge, 0.0) / 2.0, rules.gauge / 2.0
-    else:
-        out, towards = across / 2.0, across / 2.0 + inward(site, along, across, rules)
+    elif rules.walk_side in (site.side, "both"):
+        towards += min(rules.slide_in * across, _room_inside(across, rules))
     return (out, towards) if site.side == "left" else (towards, out)
 
 
