@@ -223,6 +223,7 @@ def test_a_long_name_and_note_break_nothing(tmp_path):
         ('[line]\nkind = "grade"\ngrade = "3 %"\ngrade_limit = "1 %"\n', "a grade of 3.0% beside"),
         ('[track]\norder = ["3 m", "3 m", "3 m", "3 m", "3 m", "3 m", "3 m", "3 m", "3 m"]\n', "9 times"),
         ('[track]\nhalf_box = "0 m"\n', "half_box"),
+        ('gauge = "24.5 cm"\n', "section.1.gauge: found 24.5 cm"),
     ],
 )
 def test_what_contradicts_itself_is_told(tmp_path, extra, message):

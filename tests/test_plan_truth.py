@@ -345,7 +345,7 @@ def test_no_stack_reaches_past_the_stone_edge(tmp_path):
     before, beyond = plan.ground.mean([(edge - 0.05, "left"), (edge + 0.05, "left")])
     assert beyond - before > 0.05
     assert any("no corner of what stands under it may" in text for text in found)
-    assert any("pieces are slid" in text for text in found)
+    assert any("slid 2 1/8 in towards the head: to stand clear" in text for text in found)
     assert sum("the ground steps up 2" in advisory.text for advisory in plan.advisories) == 2
     gauge = 24.5 * 0.0254
     at, slant = {"left": edge, "right": edge + 10 * 0.0254}, 10 * 0.0254 / gauge
@@ -416,3 +416,55 @@ def test_an_obstacles_rod_is_put_right_for_a_line_of_sight_that_rises(tmp_path):
         assert plan.line.rests_on[0].startswith("obstacle 1")
         tops.append(float(plan.fills["fill_m"].min()))
     assert tops[0] == pytest.approx(tops[1], abs=2e-4)
+
+
+def test_a_control_peg_in_doubt_gives_no_target(tmp_path):
+    """Its reading from the second laser position is 10 cm off: heights from there are carried wrongly."""
+    folder = changed(tmp_path, "boathouse_lawn")
+    table = pd.read_csv(folder / "levels.csv", dtype=str, keep_default_na=False)
+    (row, *_) = table.index[(table["point"] == "P1") & (table["laser"] != table["laser"].iloc[0])]
+    table.loc[row, "rod_mm"] = str(float(table.loc[row, "rod_mm"]) - 100)
+    table.to_csv(folder / "levels.csv", index=False)
+    plan = make_plan(load_job(folder))
+    (stop,) = [stop for stop in stops(plan) if "which is in doubt" in stop.text]
+    assert stop.place == "P1"
+    assert plan.withholds_target
+
+
+def test_a_corner_of_a_rough_in_in_doubt_gives_no_target(tmp_path):
+    folder = changed(tmp_path, "market_yard")
+    text = (folder / "levels.csv").read_text().replace("2,tail,right,49 5/8", "2,tail,right,53 5/8")
+    (folder / "levels.csv").write_text(text)
+    plan = make_plan(load_job(folder))
+    (stop,) = [stop for stop in stops(plan) if "its lift comes from that rod alone" in stop.text]
+    assert stop.place == "section 2 tail right"
+    assert plan.withholds_target
+
+
+def test_a_jump_between_two_rods_without_a_break_is_pointed_out(tmp_path):
+    folder = changed(tmp_path, "terrace_edge")
+    words = "if that is an edge or a step"
+    assert not any(words in one.text for one in make_plan(load_job(folder)).advisories)
+    (folder / "breaks.csv").unlink()
+    told = [one for one in make_plan(load_job(folder)).advisories if words in one.text]
+    assert told[0].place == "the ground, garden wall"
+    assert "rises 2 " in told[0].text
+
+
+def test_a_rod_on_a_break_is_pointed_out(tmp_path):
+    folder = changed(tmp_path, "terrace_edge")
+    edge = (folder / "breaks.csv").read_text(encoding="utf-8").replace("18' 8", "18' 6")
+    (folder / "breaks.csv").write_text(edge, encoding="utf-8")
+    told = [one for one in make_plan(load_job(folder)).advisories if "stands on the break" in one.text]
+    assert len(told) == 1
+    assert "taken beyond it" in told[0].text
+
+
+def test_stations_of_a_break_that_were_exchanged_are_thought_of(tmp_path):
+    folder = changed(tmp_path, "terrace_edge")
+    told = "left_station_ft,right_station_ft\n" + '"19\' 6""","18\' 8"""\n'
+    (folder / "breaks.csv").write_text(told, encoding="utf-8")
+    plan = make_plan(load_job(folder))
+    doubted = [one for one in plan.advisories if "the others make it" in one.text]
+    assert doubted
+    assert all("those of left and right exchanged" in one.text for one in doubted)

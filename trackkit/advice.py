@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 
+from trackkit.doubted import reading_advisories
 from trackkit.fitted import doubtful_readings
 from trackkit.layout.footing import BESIDE
 from trackkit.layout.grounds import SIDES
 from trackkit.naming import stretches
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
-from trackkit.units import Display
 
 if TYPE_CHECKING:
     from trackkit.plan import Plan
 
-__all__ = ["USUAL_CAUTIONS", "chance_words", "doubt_words", "no_support", "plan_advisories"]
+__all__ = ["USUAL_CAUTIONS", "chance_words", "no_support", "plan_advisories"]
 
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
@@ -27,13 +27,6 @@ WORTH_SAYING: Final = 0.05
 #: known, more than a half box (4 in): no pieces kept at hand make up for that [m]. Guesses.
 HARDLY_KNOWN: Final = 0.03
 NOT_KNOWN: Final = 0.1016
-
-#: Section ends whose rods differ by more, over the short way between the two corners, do not lie flush [m].
-#: Half an inch: anyone feels that. Guess.
-FLUSH: Final = 0.0127
-
-#: Fewer readings to spare than this check next to nothing (a choice).
-FEW_CHECKS: Final = 2.5
 
 #: From so many tie ends closed with shims on, a higher gap is suggested (a choice).
 MANY_SHIMS: Final = 6
@@ -74,15 +67,14 @@ def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
     found = [
         *_too_high(plan),
         *_high(plan),
-        *_corners_not_read(plan),
-        *_readings(plan),
+        *reading_advisories(plan),
         *no_support(plan),
         *_steps(plan),
         *_slope_not_known(plan),
         *_hardly_known(plan),
         *_touching(plan),
     ]
-    return (*found, *_unknown(plan), *_low_gap(plan))
+    return (*found, *_no_truck(plan), *_low_gap(plan))
 
 
 def _too_high(plan: Plan) -> list[Advisory]:
@@ -104,132 +96,6 @@ def _high(plan: Plan) -> list[Advisory]:
         return [Advisory("stop", place, text, basis)]
     text = f"{size} to build up: have a competent person look at it, and tie the stack in"
     return [Advisory("caution", place, text, basis)]
-
-
-def doubt_words(row: Any, display: Display) -> str:
-    """Return how far a doubtful reading is from what the others make it; a row of `doubtful_readings`."""
-    if row.others_m == row.others_m:
-        return (
-            f"reads {display.small_unit(row.read_m)}, the others make it {display.small_unit(row.others_m)}"
-        )
-    off = row.off_m if row.off_m == row.off_m else row.residual_m
-    return f"rises {display.small_unit(abs(off))} {'less' if off > 0 else 'more'} than the others make it"
-
-
-def _readings(plan: Plan) -> list[Advisory]:
-    show = plan.job.display
-    basis = "tried against a fit without it; 1 survey in 20 gives a false alarm"
-    found = []
-    for row in rows_of(doubtful_readings(plan.ground)):
-        at = f" at {show.long(row.station_m)}" if row.station_m == row.station_m else ""
-        side = f" {plan.job.side(row.side)}" if row.side else ""
-        text = f"{row.kind}{at}{side}{f' ({row.point})' if row.point else ''} {doubt_words(row, show)}; " + (
-            "tape it again before laying; up towards the end mark is positive"
-            if row.kind == "step"
-            else "read it again before laying"
-        )
-        found.append(Advisory("caution", row.reading, text, basis))
-    found += [*_pegs_in_doubt(plan), *_perhaps_a_step(plan)]
-    marks = plan.ground.survey.benchmarks
-    stated = {str(name) for name in marks.loc[marks["sd_m"] == 0, "point"]}
-    blamed = sorted(stated & {str(name) for name in doubtful_readings(plan.ground)["point"]})
-    if blamed and len(stated) > 1:
-        text = (
-            "rods on points of stated height are in doubt: perhaps the stated heights contradict each other. "
-            "Check benchmarks.csv before laying"
-        )
-        found.append(Advisory("stop", ", ".join(blamed), text, "heights with sd 0 are held exactly"))
-    return found
-
-
-def _pegs_in_doubt(plan: Plan) -> list[Advisory]:
-    """Pegs of which nothing tells which reading is right."""
-    table = doubtful_readings(plan.ground)
-    table = table[(table["point"] != "") & table["read_m"].notna()]
-    found = []
-    for name, rows in table.groupby("point", sort=False):
-        if len(rows) > 1:
-            read = " and as ".join(plan.job.display.small_unit(value) for value in rows["read_m"])
-            text = (
-                f"was read as {read}, and nothing tells which is right: heights here are from their mean. "
-                "Read it again, and leave the wrong one out (leave_out in job.toml)"
-            )
-            found.append(Advisory("stop", str(name), text, "heights are carried from peg to peg"))
-    return found
-
-
-def _perhaps_a_step(plan: Plan) -> list[Advisory]:
-    """Neighbouring rods on one side that are off the same way: the ground may step there."""
-    show, found = plan.job.display, []
-    table = doubtful_readings(plan.ground)
-    rods = table[table["station_m"].notna() & table["side"].isin(SIDES) & table["off_m"].notna()]
-    for side in SIDES:
-        rows = rods[(rods["side"] == side) & rods["read_m"].notna()].sort_values("station_m")
-        for sign in (1.0, -1.0):
-            same = rows[np.sign(rows["off_m"]) == sign]
-            if len(same) < 2:
-                continue
-            first, last = (show.long(float(same["station_m"].iloc[place])) for place in (0, -1))
-            text = (
-                f"{len(same)} rods between {first} and {last} are off the same way. If they are right, the "
-                "ground steps on that side, and breaks.csv must say where; if not, read them again"
-            )
-            basis = "two readings seldom go wrong alike"
-            found.append(Advisory("stop", f"the ground, {plan.job.side(side)}", text, basis))
-    return found
-
-
-def _corners_not_read(plan: Plan) -> list[Advisory]:
-    """Corners of roughed-in track without a rod on them.
-
-    Where the corner across the joint was read, and the two ends lie flush, that reading serves for both.
-    """
-    if not plan.job.rough_in:
-        return []
-    levels = plan.ground.survey.levels.dropna(subset=["section"])
-    read = set(zip(levels["section"].astype(int), levels["end"], levels["side"], strict=True))
-    last = len(plan.run.sections)
-    missing: list[str] = []
-    across: list[str] = []
-    for section in range(1, last + 1):
-        for end, beside in (("head", (section - 1, "tail")), ("tail", (section + 1, "head"))):
-            for side in SIDES:
-                if (section, end, side) in read:
-                    continue
-                found = across if (*beside, side) in read else missing
-                found.append(f"section {section} {end} {plan.job.side(side)}")
-    basis = "common practice, no source: every corner is read"
-    advisories = []
-    if missing:
-        text = "no rod was read there: its lift is a guess from the others. Read it"
-        advisories.append(Advisory("stop", ", ".join(missing), text, basis))
-    if across:
-        apart = _parted_joints(plan)
-        text = (
-            "no rod was read there, only on the end across the joint: that serves for both only where the "
-            "two ends lie flush. "
-        )
-        if apart is None:
-            text += "Feel the joint with a fingertip, or read it"
-        else:
-            text += f"At other joints the rods differ by up to {plan.job.display.small_unit(apart)}: read it"
-        advisories.append(Advisory("caution" if apart is None else "stop", ", ".join(across), text, basis))
-    return advisories
-
-
-def _parted_joints(plan: Plan) -> float | None:
-    """Return by how much two ends at a joint that were both read differ at most, if more than rods do [m]."""
-    levels = plan.ground.survey.levels.dropna(subset=["section"])
-    rods: dict[tuple[str, int, str, str], float] = {
-        (row.laser, int(row.section), row.end, row.side): float(row.rod_m) for row in rows_of(levels)
-    }
-    steps = []
-    for (laser, section, end, side), rod in rods.items():
-        other = rods.get((laser, section + 1, "head", side))
-        if end == "tail" and other is not None:
-            steps.append(abs(rod - other))
-    most = max(steps, default=0.0)
-    return most if most > FLUSH else None
 
 
 def _hardly_known(plan: Plan) -> list[Advisory]:
@@ -353,22 +219,7 @@ def _low_gap(plan: Plan) -> list[Advisory]:
     return [Advisory("note", "the whole run", text, "the wedges on the truck")]
 
 
-def _unknown(plan: Plan) -> list[Advisory]:
-    found = []
-    spare = float(plan.ground.residuals["redundancy_readings"].sum())
-    if spare < 1.0:
-        text = (
-            "no reading checks another, only the smoothness of the ground does: a misreading of a few "
-            "centimetres may not show. Read some points twice, or from a second laser position"
-        )
-        found.append(Advisory("caution", "the survey", text, "readings counted against heights to find"))
-    elif spare < FEW_CHECKS:
-        text = (
-            f"only {spare:.0f} reading{'s' if spare >= 1.5 else ''} more than there are heights to find: "
-            "next to nothing checks this survey; read some points again, or close back to the first peg"
-        )
-        found.append(Advisory("caution", "the survey", text, "readings counted against heights to find"))
-    if plan.stacks is None:
-        text = "no truck.csv: the stacks were not chosen"
-        found.append(Advisory("note", "the truck", text, "the job folder"))
-    return found
+def _no_truck(plan: Plan) -> list[Advisory]:
+    if plan.stacks is not None:
+        return []
+    return [Advisory("note", "the truck", "no truck.csv: the stacks were not chosen", "the job folder")]

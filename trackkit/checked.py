@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trackkit.advice import doubt_words
+from trackkit.doubted import doubt_words
 from trackkit.fitted import doubtful_readings
 from trackkit.job import Job
 from trackkit.paper import columns, wrapped

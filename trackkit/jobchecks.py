@@ -60,6 +60,10 @@ def job_faults(examined: Examined, survey: Survey | None, *, file_name: str) -> 
     return found
 
 
+#: The narrowest and the widest gauge that is taken for one [m]. Guess: most tracks have about 0.62 m.
+GAUGES: Final = (0.30, 2.0)
+
+
 def pegs_of(survey: Survey) -> tuple[str, ...]:
     """Return the pegs of a survey in the order in which they serve as control and check peg.
 
@@ -90,6 +94,9 @@ def _sections(file: JobFile) -> Iterator[Fault]:
             found = f"a tie at {show(max(section.ties))} on a section of {show(section.length)}"
             accepted = "tie centres between 0 and the section's length"
             yield f"section.{number}.ties", found, accepted, "check the length and the ties"
+        if section.gauge is not None and not GAUGES[0] <= section.gauge <= GAUGES[1]:
+            accepted = f"a distance between the rails from {show(GAUGES[0])} to {show(GAUGES[1])}"
+            yield f"section.{number}.gauge", show(section.gauge), accepted, "check the unit"
         if section.dinged > section.count:
             found = f"{section.dinged} dinged of {section.count}"
             yield f"section.{number}.dinged", found, "at most as many as there are (count)", "count again"

@@ -83,10 +83,10 @@ def test_what_cannot_be_built_clear_of_a_break_is_a_stop_with_a_remedy():
 def test_turned_or_slid_pieces_are_said():
     plan = choose_stacks(one(0.125, to_tail=0.16), Truck((box("half", 4, 9), wedge(9))), rules=BARE)
     (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
-    assert text.startswith("pieces are turned across the run")
+    assert text.startswith("half turned across the run")
     plan = choose_stacks(one(0.125, to_tail=0.20), Truck((box("half", 4, 9), wedge(9))), rules=BARE)
     (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
-    assert text.startswith("pieces are slid 54 mm towards the head")
+    assert text.startswith("half slid 54 mm towards the head:")
 
 
 def test_a_slid_seat_counts_the_ground_under_it():
@@ -361,3 +361,63 @@ def test_slopes_too_slight_for_a_wedge_make_no_seat():
     rules = StackRules(tilt_limit=math.radians(0.35))
     (stack,) = choose_stacks(table, truck(), rules=rules).stacks
     assert stack.seat == ""
+
+
+@pytest.mark.parametrize("to_head", [-0.002, 0.02, 0.029])
+def test_nothing_stands_under_a_tie_that_reaches_over_an_edge(to_head):
+    """A tie 6 cm wide wants 3 cm of ground on either side of its middle, wedge and shims or not."""
+    there = Truck((wedge(9), shim("shim 3", 0.003, 9)))
+    for free in ({"free_head_m": to_head}, {"free_tail_m": to_head}):
+        plan = choose_stacks(fills([0.02], sides=["left"], **free), there, rules=BARE)
+        assert not plan.stacks
+        (stop,) = [one for one in plan.advisories if one.level == "stop"]
+        assert "the tie itself reaches over the break" in stop.text
+        assert math.isnan(plan.unfillable[0].nearest)
+    assert choose_stacks(fills([0.02], sides=["left"], free_head_m=0.031), there, rules=BARE).stacks
+
+
+def test_a_closing_piece_keeps_clear_of_a_slanting_edge_too():
+    """The tie end reaches 5 cm beyond the rail: at 45 degrees the edge is 5 cm nearer there."""
+    there = Truck((wedge(9),))
+    for at, built in ((0.085, True), (0.075, False)):
+        table = edged(fills([0.02], sides=["left"], stations=[0.0]), {"left": [(at, 1.0)]})
+        assert bool(choose_stacks(table, there, rules=BARE).stacks) is built
+
+
+def test_each_piece_is_told_its_own_slide():
+    """A quarter box turned and a pad on it: the slides differ, and each stays within its own kern."""
+    wide = Piece("pad", "pad", 0.019, 0.4064, 0.3048, 1.0, 9)
+    there = Truck((box("quarter", 2, 9), wide, wedge(9)))
+    plan = choose_stacks(one(0.09, to_tail=0.14), there, rules=BARE)
+    (stack,) = plan.stacks
+    (text,) = [one.text for one in plan.advisories if "to stand clear" in one.text]
+    for piece in stack.pieces:
+        assert abs(piece.slid) <= piece.along / 6 + 1e-9
+        if piece.slid:
+            assert f"slid {1000 * abs(piece.slid):.0f} mm towards the head" in text
+    assert len({piece.slid for piece in stack.pieces}) == 2
+
+
+def test_a_joint_whose_ground_steps_gets_two_stacks():
+    """Ground that rises 9 cm between ties 20 cm apart, but slopes 3 degrees: no one seat levels that."""
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.2]}
+    ground = np.array([0.0, 0.09])
+    slope = math.radians(3.0)
+    table = fills([0.2, 0.11], **ties, ground_m=ground, line_m=0.2, along_slope=slope, ground_type="paving")
+    plan = choose_stacks(table, truck(lumber=9))
+    assert all(len(stack.ties) == 1 for stack in plan.stacks)
+    even = table.assign(ground_m=[0.0, 0.2 * math.tan(slope)], fill_m=[0.2, 0.2 - 0.2 * math.tan(slope)])
+    assert [stack.ties for stack in choose_stacks(even, truck(lumber=9)).stacks] == [(5, 6)]
+
+
+def test_the_nearest_fill_at_a_joint_is_that_of_the_joint():
+    """One box under both ties closes a few millimetres away; each alone has room for none."""
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.2]}
+    there = Truck((box("half", 4, 9), wedge(9, thick=0.75)))
+    fill = 0.1016 + 0.0254
+    plan = choose_stacks(fills([fill, fill], **ties), there)
+    assert len(plan.unfillable) == 2
+    for lost in plan.unfillable:
+        again = choose_stacks(fills([lost.nearest] * 2, **ties), there)
+        assert [stack.ties for stack in again.stacks] == [(5, 6)]
+        assert abs(lost.nearest - fill) < 0.01

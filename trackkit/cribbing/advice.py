@@ -9,7 +9,7 @@ from typing import Final, Literal
 import numpy as np
 
 from trackkit.cribbing.closers import spare_of
-from trackkit.cribbing.results import Closing, Shortage, Stack, Unfillable
+from trackkit.cribbing.results import Closing, Placed, Shortage, Stack, Unfillable
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.said import fine, place_of
 from trackkit.cribbing.sites import Site
@@ -218,22 +218,30 @@ def _clear_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:
     """Return where pieces are turned or slid, so that they reach past no break and into no other stack."""
     ways: dict[str, list[str]] = {}
     for stack in (one for one in stacks if one.turned or one.slid):
-        slid = show.small(abs(stack.slid)) != show.small(0.0)
-        way = f"slid {show.small_unit(abs(stack.slid))} towards the {'tail' if stack.slid > 0 else 'head'}"
-        told = [*(["turned across the run"] if stack.turned else []), *([way] if slid else [])]
+        told = [_way_of(piece, show) for piece in stack.pieces]
+        told = [way for way in dict.fromkeys(told) if way]
         if told:
-            ways.setdefault(" and ".join(told), []).append(_place(stack))
+            ways.setdefault(", ".join(told), []).append(_place(stack))
     return [
         Advisory(
             "caution",
             _places(places),
-            f"pieces are {way}, to stand clear of what is beside them (the break, the next stack, a tie on "
-            "the ground, or the piece under the joint's other tie); the tie must bear on the middle third of "
-            "each, and no corner may reach past the edge",
+            f"{way}: to stand clear of what is beside them (the break, the next stack, a tie on the ground, "
+            "or the piece under the joint's other tie). The tie must bear on the middle third of each, and "
+            "no corner may reach past the edge",
             "within the middle third no edge lifts (the kern, statics)",
         )
         for way, places in ways.items()
     ]
+
+
+def _way_of(piece: Placed, show: Display) -> str:
+    """Return how a piece is turned and slid: ``half turned across the run, slid 10 mm towards the head``."""
+    told = ["turned across the run"] if piece.turned else []
+    if show.small(abs(piece.slid)) != show.small(0.0):
+        way = "tail" if piece.slid > 0 else "head"
+        told.append(f"slid {show.small_unit(abs(piece.slid))} towards the {way}")
+    return f"{piece.item} {', '.join(told)}" if told else ""
 
 
 def _past_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.cribbing.closers import Closer, height_bands
 from trackkit.cribbing.heights import TICK, Laid, Patterns, to_cost
-from trackkit.cribbing.placing import seat_raise, slide
+from trackkit.cribbing.placing import seat_raise, slide, stands_bare
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
@@ -171,7 +171,7 @@ def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bo
         slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
         raised = [seat_raise(site, one.length, one.width, by) for one, by in zip(laid, slid, strict=True)]
         shift[:-1] = [round(lift / TICK) for lift in raised]
-    if site.seat and len(site.ties) > 1:
+    if (site.seat and len(site.ties) > 1) or not stands_bare(site, rules):
         allowed[-1] = 0
     return Feet(allowed, shift, np.where(small, to_cost(rules.small_foot_cost), 0).astype(np.int64))
 
@@ -283,19 +283,24 @@ def _same_columns(allowed: Ints, shift: Ints, price: Ints) -> Ints:
 def nearest_fill(site: Site, patterns: Patterns, feet: Feet, closers: Sequence[Closer], top: float) -> float:
     """Return the fill nearest to this place's that could be closed there [m]; NaN if there is none.
 
-    The truck's counts don't matter here, only what kinds of pieces it has.
+    Of a joint, both of whose ties must close over one pile, the mean of its fills. The truck's counts
+    don't matter here, only what kinds of pieces it has.
     """
     usable = np.flatnonzero(feet.allowed[patterns.foot] == 1)
     base = (patterns.ticks + feet.shift[patterns.foot])[usable] * TICK
-    offset = sum(site.fills) / len(site.fills) - sum(site.heights) / len(site.heights)
-    best, wanted = np.nan, sum(site.fills) / len(site.fills)
-    for closer in closers:
-        fits = patterns.room[usable] * TICK >= closer.high - 1e-9
-        low, high = base[fits] + closer.start + offset, np.minimum(base[fits] + closer.stop + offset, top)
-        good = (low <= high) & (high > 0)
-        fill = np.clip(wanted, low[good], high[good])
-        if len(fill):
-            near = float(fill[np.abs(fill - wanted).argmin()])
-            if not abs(best - wanted) <= abs(near - wanted):
-                best = near
-    return float(best)
+    room = patterns.room[usable] * TICK
+    wanted = sum(site.fills) / len(site.fills)
+    lowest, highest = 1e-9 - min(site.fills), top - max(site.fills)
+    best = np.inf
+    for chosen in product(closers, repeat=len(site.ties)):
+        ends = list(zip(chosen, site.heights, strict=True))
+        fits = room >= max(closer.high for closer in chosen) - 1e-9
+        low = base[fits] + max(closer.start - height for closer, height in ends)
+        high = base[fits] + min(closer.stop - height for closer, height in ends)
+        low, high = np.maximum(low, lowest), np.minimum(high, highest)
+        good = low <= high
+        change = np.clip(0.0, low[good], high[good])
+        if len(change):
+            near = float(change[np.abs(change).argmin()])
+            best = near if abs(near) < abs(best) else best
+    return wanted + best if np.isfinite(best) else float("nan")

@@ -14,9 +14,9 @@ from typing import Final
 
 from trackkit.cribbing.heights import Laid, from_the_ground_up
 from trackkit.cribbing.rules import StackRules
-from trackkit.cribbing.sites import Site
+from trackkit.cribbing.sites import Site, least_room
 
-__all__ = ["deepest_scrape", "inward", "layers_at", "seat_raise", "slide"]
+__all__ = ["deepest_scrape", "inward", "layers_at", "seat_raise", "slide", "stands_bare"]
 
 #: Lengths that differ by less are the same [m].
 _SAME: Final = 1e-9
@@ -106,6 +106,16 @@ def _sideways(site: Site, across: float, rules: StackRules, *, through: bool) ->
     elif rules.walk_side in (site.side, "both"):
         towards += min(rules.slide_in * across, _room_inside(across, rules))
     return (out, towards) if site.side == "left" else (towards, out)
+
+
+def stands_bare(site: Site, rules: StackRules) -> bool:
+    """Return whether a closing piece can stand on the ground itself under the whole width of every tie.
+
+    Under a tie that reaches over an edge it would stand on part of its width only, and tip.
+    """
+    aside = rules.tie_overhang
+    rooms = (least_room(edges, aside, aside) for ways in site.frees for edges in ways)
+    return all(room >= site.bearing / 2.0 - _SAME for room in rooms)
 
 
 def seat_raise(site: Site, length: float, width: float, slid: float) -> float:

@@ -15,7 +15,7 @@ missing then.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from trackkit.cribbing.assign import assign
@@ -41,7 +41,7 @@ class Resorted:
     unserved : tuple of Unserved
         Places that even this leaves without a stack.
     split : tuple of Site
-        Joints that had to be split on the way.
+        Joints that stay split.
     proven : bool
         Whether each of their choices is proven the cheapest.
     """
@@ -53,7 +53,12 @@ class Resorted:
 
 
 def fill_the_rest(
-    built: Sequence[Built], unserved: Sequence[Unserved], truck: Truck, rules: StackRules, display: str
+    built: Sequence[Built],
+    unserved: Sequence[Unserved],
+    parted: Sequence[Site],
+    truck: Truck,
+    rules: StackRules,
+    display: str,
 ) -> Resorted:
     """Return the stacks with those that a last resort gives the places without one.
 
@@ -63,6 +68,8 @@ def fill_the_rest(
         What stands already, and keeps its pieces.
     unserved : sequence of Unserved
         Places that the program of all places leaves without a stack.
+    parted : sequence of Site
+        Joints that it had to split: where both ties are left, each resort tries them as one first.
     truck : Truck
         With all its pieces.
     rules : StackRules
@@ -71,18 +78,34 @@ def fill_the_rest(
         One of `trackkit.units.DISPLAYS`.
     """
     done, left, proven = list(built), tuple(unserved), True
-    parted: tuple[Site, ...] = ()
+    joints = {joint.key: joint for joint in parted}
     for resort in _resorts(rules):
         if not left:
             break
         rest = left_on(truck, taken_by(stack for _, stack in done))
-        more = _choose([one.site for one in left], rest, resort, display)
+        more = _choose(_rejoined(left, joints.values()), rest, resort, display)
         if more is None:
             proven = False
             break
         done += more.built
-        left, parted, proven = more.unserved, parted + more.split, proven and more.proven
-    return Resorted(_along(done), left, parted, proven)
+        left, proven = more.unserved, proven and more.proven
+        joints |= {joint.key: joint for joint in more.split}
+    whole = {site.key for site, _ in done}
+    return Resorted(
+        _along(done), left, tuple(joint for joint in joints.values() if joint.key not in whole), proven
+    )
+
+
+def _rejoined(left: Sequence[Unserved], joints: Iterable[Site]) -> list[Site]:
+    """Return the places left, the two ties of a joint as one where both are among them."""
+    sites = {(one.site.support, one.site.side, one.site.ties): one.site for one in left}
+    for joint in joints:
+        parts = [(joint.support, joint.side, (tie,)) for tie in joint.ties]
+        if all(part in sites for part in parts):
+            for part in parts:
+                del sites[part]
+            sites[joint.support, joint.side, joint.ties] = joint
+    return sorted(sites.values(), key=lambda site: site.key)
 
 
 def _resorts(rules: StackRules) -> Iterator[StackRules]:

@@ -33,7 +33,7 @@ class Unfillable:
     Attributes
     ----------
     fill, nearest : float
-        The fill, and the nearest one that would work [m].
+        The fill, and the nearest one that would work [m]; NaN where none would, such as over an edge.
     reason : str
         In words.
     too_high : bool

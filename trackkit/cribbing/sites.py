@@ -18,6 +18,9 @@ __all__ = ["Site", "Sorted", "least_room", "sort_fills", "split"]
 
 #: A seat is not made for a slope up to this [rad]: 0.3 degrees, 3 mm under a 20 in box. Guess.
 LEVEL: Final = math.radians(0.3)
+#: The ground under the two ties of a joint may rise so much more or less than it slopes, for one seat to
+#: level it [m]. 10 mm: guess.
+UNEVEN: Final = 0.010
 _SIDES: Final = ("left", "right")
 
 #: Edges of the free ground on one side of a tie: how far off each lies under the rail, and how much
@@ -159,7 +162,8 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
         If a column is missing, a fill is not finite, a side is misspelt, or a tie end stands there twice.
     """
     table = _checked(fills, rules)
-    sitting, negative, sites = [], [], []
+    sitting, negative = [], []
+    sites: list[Site] = []
     lying: list[tuple[str, float, float]] = []
     table = table.sort_values(["support", "side", "station_m", "tie"], kind="stable")
     for (support, side), rows in groupby(
@@ -177,7 +181,8 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
             else:
                 left.append(row)
         if left:
-            sites.append(_site(left, rules, has_wedge))
+            site = _site(left, rules, has_wedge)
+            sites += [site] if _is_plane(site) else split(site)
     sites.sort(key=lambda site: site.key)
     return Sorted(_apart(sites, lying), tuple(sorted(sitting)), tuple(sorted(negative)))
 
@@ -194,6 +199,14 @@ def split(site: Site) -> tuple[Site, ...]:
         )
         parts.append(replace(part, sds=(site.sds[place],), frees=(free,)))
     return tuple(parts)
+
+
+def _is_plane(site: Site) -> bool:
+    """Return whether one seat levels the ground under both ties of a joint: whether it rises as it slopes."""
+    if not site.seat or len(site.ties) < 2:
+        return True
+    rise = (site.heights[1] - site.fills[1]) - (site.heights[0] - site.fills[0])  # ground above the mean
+    return abs(rise - math.tan(site.along) * site.span) <= UNEVEN
 
 
 def least_room(edges: Edges, left: float, right: float) -> float:

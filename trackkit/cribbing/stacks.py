@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -20,6 +22,7 @@ from trackkit.cribbing.chosen import (
 )
 from trackkit.cribbing.formulate import formulate
 from trackkit.cribbing.heights import COST_UNITS
+from trackkit.cribbing.placing import stands_bare
 from trackkit.cribbing.program import solve
 from trackkit.cribbing.resort import fill_the_rest, spare_pieces
 from trackkit.cribbing.results import StackPlan, Unfillable
@@ -84,13 +87,14 @@ def choose_stacks(
         raise CannotDo(f"no choice of stacks was found in {rules.time_limit:g} s; raise the time limit")
     choices, extra = make_alike(formulation, solution, assign(formulation, solution), rules)
     planned = build_choices(formulation, choices, own, rules, display)
-    resorted = fill_the_rest(planned, formulation.unserved, own, rules, display)
+    resorted = fill_the_rest(planned, formulation.unserved, formulation.split, own, rules, display)
     built = spare_pieces(resorted.built, own, rules, display)
     stacks = mark_missing(mark_neighbours([stack for _, stack in built]), own)
     used = taken_by(stacks)
     shortages = shortages_of(used, own)
     proven = solution.proven and resorted.proven
-    unfillable = [_unfillable(one, rules, show) for one in resorted.unserved]
+    joints = {(joint.support, joint.side, tie): joint for joint in resorted.split for tie in joint.ties}
+    unfillable = [_unfillable(one, joints, rules, show) for one in resorted.unserved]
     unfillable += _too_high([site for site in asked.sites if max(site.fills) > rules.top], rules, show)
     unfillable.sort(key=lambda one: (one.ties, one.side, one.support))
     return StackPlan(
@@ -109,7 +113,7 @@ def choose_stacks(
             shortages,
             unfillable,
             asked.negative,
-            formulation.split + resorted.split,
+            resorted.split,
             truck,
             rules,
             proven=proven,
@@ -124,23 +128,39 @@ def _order(piece: Piece) -> tuple[str, float, str]:
     return (piece.kind, -piece.thickness, piece.item)
 
 
-def _unfillable(one: Unserved, rules: StackRules, show: Display) -> Unfillable:
-    fill = max(one.site.fills)
-    near = _nearer(one.nearest, rules.touch, fill)
-    what, remedy = "nothing on the truck", ""
-    if one.shop.is_cramped(one.site):
-        room = max(min(one.site.free()), 0.0)
-        slants = min(one.site.free(_ASIDE, _ASIDE)) < min(one.site.free()) - show.step / 2.0
+def _unfillable(
+    one: Unserved, joints: Mapping[tuple[str, str, int], Site], rules: StackRules, show: Display
+) -> Unfillable:
+    """Return a place without a stack, in words; ``joints`` are those that were parted, by tie end."""
+    site, fill = one.site, max(one.site.fills)
+    name = (site.support, site.side, site.ties)
+    room = max(min(site.free()), 0.0)
+    remedy = "shift the run, change the order of the sections, or bridge the edge on firm ground"
+    if not stands_bare(site, rules):
+        reason = (
+            f"the tie itself reaches over the break, {show.small_unit(room)} from its middle, or is within "
+            f"{show.small_unit(rules.edge_clear)} of it: nothing stands under the whole of it; {remedy}"
+        )
+        return Unfillable(*name, fill, math.nan, reason)
+    near = one.nearest
+    joint = joints.get((site.support, site.side, site.ties[0]))
+    if joint is not None:
+        both = fill + replace(one, site=joint).nearest - sum(joint.fills) / len(joint.fills)
+        near = both if not abs(near - fill) <= abs(both - fill) else near
+    near = _nearer(near, rules.touch, fill)
+    what, last = "nothing on the truck", ""
+    if one.shop.is_cramped(site):
+        slants = min(site.free(_ASIDE, _ASIDE)) < min(site.free()) - show.step / 2.0
         what += (
             f" that stands clear of the break or of what is next to it, {show.small_unit(room)} from the tie"
             f"{' under the rail, and nearer at a corner, for the break slants' if slants else ''},"
         )
-        remedy = "; or shift the run, change the order of the sections, or bridge the edge on firm ground"
+        last = f"; or {remedy}"
     reason = (
         f"{what} closes {show.small_unit(fill)} ({fine(show, fill)}), whatever its counts; the nearest fill "
-        f"that would work is {show.small_unit(near)} ({fine(show, near)}){remedy}"
+        f"that would work is {show.small_unit(near)} ({fine(show, near)}){last}"
     )
-    return Unfillable(one.site.support, one.site.side, one.site.ties, fill, near, reason)
+    return Unfillable(*name, fill, near, reason)
 
 
 def _nearer(near: float, sitting: float, fill: float) -> float:

@@ -22,7 +22,7 @@ from trackkit.cribbing.options import (
     nearest_fill,
     servings,
 )
-from trackkit.cribbing.placing import deepest_scrape, layers_at, slide
+from trackkit.cribbing.placing import deepest_scrape, layers_at, slide, stands_bare
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
@@ -97,7 +97,7 @@ class Workshop:
         self.rooms = Rooms([math.ceil(high / TICK - 1e-4) for high in [max(lows, default=0.0), *reaches]])
         wedges = [place for place, piece in enumerate(truck.pieces) if piece.kind == "wedge"]
         self.seat_wedge = max(wedges, key=lambda place: (truck.pieces[place].count, -place), default=-1)
-        self.level_feet: dict[tuple[str, bool, Lay], Feet] = {}
+        self.level_feet: dict[tuple[str, bool, bool, Lay], Feet] = {}
         self.lays: dict[tuple[object, ...], Lay] = {}
         self.patterns: dict[tuple[Lay, float], Patterns] = {}
         self.top = max((max(site.heights) + self.depth(site) for site in sites), default=0.0) + rules.snug
@@ -188,7 +188,7 @@ class Workshop:
         """Return the feet that a place allows; places without a seat on like ground share theirs."""
         if site.seat:
             return feet_of(site, lay.laid, self.rules, any_foot=any_foot)
-        key = (site.ground, any_foot, lay)
+        key = (site.ground, any_foot, stands_bare(site, self.rules), lay)
         if key not in self.level_feet:
             self.level_feet[key] = feet_of(site, lay.laid, self.rules, any_foot=any_foot)
         return self.level_feet[key]

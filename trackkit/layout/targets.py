@@ -240,9 +240,13 @@ def check_pegs(
     rules = rules or TargetRules()
     sd = math.hypot(difference_sd, math.sqrt(2) * rules.rod_sd)
     show = run.display.small_unit
+
+    def small(value: float) -> str:
+        return f"under {show(run.display.step)}" if show(value) == show(0.0) else show(value)
+
     basis = (
-        f"the difference is good to about {show(sd)}: {show(difference_sd)} from the survey, "
-        f"{show(rules.rod_sd)} for each of the two readings"
+        f"the difference is good to about {small(sd)}: {small(difference_sd)} from the survey, "
+        f"{small(rules.rod_sd)} for each of the two readings"
     )
     if check is None:
         text = "Nothing checks the control peg: read a second surveyed peg before laying."
