@@ -179,7 +179,7 @@ def _slope_not_known(plan: Plan) -> list[Advisory]:
         return []
     text = (
         "a break crosses under one rail only, so the two rails do not stand on the same ground there, and "
-        "how the ground slopes across under a box is not known: no seat is planned for it. Lay a level "
+        "how the ground slopes across under a box is not known: no seat across is planned. Lay a level "
         "across the ground under each box, and make a seat where it leans"
     )
     place = ", ".join(f"tie {row.tie} {row.side}" for row in rows_of(rows))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import pandas as pd
 
 from trackkit.fitted import doubtful_readings
 from trackkit.layout.grounds import SIDES
@@ -82,22 +83,31 @@ def _pegs_in_doubt(plan: Plan) -> list[Advisory]:
     table = table[(table["point"] != "") & table["read_m"].notna()]
     control = plan.targets.control.name if plan.targets is not None else ""
     basis = "heights are carried from peg to peg, and the track is set out from one"
+    do = "or leave it out (leave_out in job.toml)"
     found = []
     for name, rows in table.groupby("point", sort=False):
-        read = " and as ".join(plan.job.display.small_unit(value) for value in rows["read_m"])
-        if len(rows) > 1:
+        equal = rows[rows["rivals"] == rows["rivals"].iloc[0]]
+        if len(equal) > 1:
             text = (
-                f"was read as {read}, and nothing tells which is right: heights here are from their mean. "
-                "Read it again, and leave the wrong one out (leave_out in job.toml)"
+                f"of its readings {_readings_of(plan, equal, ' and ')} nothing tells which is wrong. Read it "
+                f"again, and leave the wrong one out (leave_out in job.toml)"
             )
-            found.append(Advisory("stop", str(name), text, basis))
         elif name in (control, plan.job.file.pegs.check):
-            text = (
-                f"was read as {read}, which is in doubt, and heights here lean on it. Read it again, or "
-                "leave it out (leave_out in job.toml)"
-            )
-            found.append(Advisory("stop", str(name), text, basis))
+            read = _readings_of(plan, rows, ", ")
+            text = f"heights here lean on {read}, which is in doubt. Read it again, {do}"
+        else:
+            continue
+        found.append(Advisory("stop", str(name), text, basis))
     return found
+
+
+def _readings_of(plan: Plan, rows: pd.DataFrame, joined: str) -> str:
+    """Return rods in words, with the laser position where there are several."""
+    show, lasers = plan.job.display.small_unit, len(plan.ground.lasers) > 1
+    return joined.join(
+        f"{row.reading} ({show(row.read_m)}{f' from laser position {row.instrument}' if lasers else ''})"
+        for row in rows_of(rows)
+    )
 
 
 def _corners_in_doubt(plan: Plan) -> list[Advisory]:
@@ -115,18 +125,20 @@ def _corners_in_doubt(plan: Plan) -> list[Advisory]:
 def _perhaps_a_step(plan: Plan) -> list[Advisory]:
     """Neighbouring rods on one side that are off the same way: the ground may step there."""
     show, found = plan.job.display, []
-    table = doubtful_readings(plan.ground)
-    rods = table[table["station_m"].notna() & table["side"].isin(SIDES) & table["off_m"].notna()]
+    table = doubtful_readings(plan.ground).set_index("reading")
+    levels = plan.ground.survey.levels
     for side in SIDES:
-        rows = rods[(rods["side"] == side) & rods["read_m"].notna()].sort_values("station_m")
-        for sign in (1.0, -1.0):
-            same = rows[np.sign(rows["off_m"]) == sign]
-            if len(same) < 2:
+        rods = levels[(levels["side"] == side) & levels["station_m"].notna()].sort_values("station_m")
+        off = np.sign(rods["reading"].map(table["off_m"]).astype(float).fillna(0.0).to_numpy())
+        stations = rods["station_m"].to_numpy(dtype=float)
+        starts = np.flatnonzero(np.diff(off, prepend=np.nan))
+        for start, stop in zip(starts, [*starts[1:], len(off)], strict=True):
+            if off[start] == 0 or stop - start < 2:
                 continue
-            first, last = (show.long(float(same["station_m"].iloc[place])) for place in (0, -1))
             text = (
-                f"{len(same)} rods between {first} and {last} are off the same way. If they are right, the "
-                "ground steps on that side, and breaks.csv must say where; if not, read them again"
+                f"{stop - start} rods next to each other, from {show.long(stations[start])} to "
+                f"{show.long(stations[stop - 1])}, are off the same way. If they are right, the ground steps "
+                "on that side, and breaks.csv must say where; if not, read them again"
             )
             basis = "two readings seldom go wrong alike"
             found.append(Advisory("stop", f"the ground, {plan.job.side(side)}", text, basis))
@@ -174,9 +186,9 @@ def _corners_not_read(plan: Plan) -> list[Advisory]:
 def _parted_joints(plan: Plan) -> float | None:
     """Return by how much two ends at a joint that were both read differ at most, if more than rods do [m]."""
     levels = plan.ground.survey.levels.dropna(subset=["section"])
-    rods: dict[tuple[str, int, str, str], float] = {
-        (row.laser, int(row.section), row.end, row.side): float(row.rod_m) for row in rows_of(levels)
-    }
+    same = levels.groupby(["laser", "section", "end", "side"])["rod_m"].mean()
+    places = [(str(laser), int(number), str(end), str(side)) for laser, number, end, side in same.index]
+    rods = dict(zip(places, same.to_numpy(dtype=float), strict=True))
     steps = []
     for (laser, section, end, side), rod in rods.items():
         other = rods.get((laser, section + 1, "head", side))

@@ -421,3 +421,78 @@ def test_the_nearest_fill_at_a_joint_is_that_of_the_joint():
         again = choose_stacks(fills([lost.nearest] * 2, **ties), there)
         assert [stack.ties for stack in again.stacks] == [(5, 6)]
         assert abs(lost.nearest - fill) < 0.01
+
+
+def test_a_pair_from_outside_reaches_in_with_its_inner_wedge():
+    """The inner wedge lies its whole 12 in under the tie; an edge 20 cm off slants into its way."""
+    there = Truck((wedge(9, thick=2.0),))
+    table = edged(fills([0.05], sides=["left"], stations=[0.0]), {"left": [(0.20, -0.9)]})
+    (stack,) = choose_stacks(table, there, rules=StackRules(edge_clear=0.0, single_up_to=0.01)).stacks
+    end = stack.closing
+    assert end.kind == "pair" and end.goes_in == "from outside"
+    reach = 0.3048 - StackRules().tie_overhang  # inwards of the rail
+    assert end.past == pytest.approx(0.0508 - (0.20 - 0.9 * reach))  # half of its 4 in along the run
+
+
+@pytest.mark.parametrize("clear", [0.0, 0.0127, 0.03])
+def test_how_far_a_wedge_reaches_past_does_not_hang_on_what_is_kept_clear(clear):
+    rules = StackRules(walk_side="left", edge_clear=clear)
+    table = edged(fills([0.02], sides=["left"], stations=[0.0]), {"left": [(0.15, 1.0), (-0.15, 1.0)]})
+    (stack,) = choose_stacks(table, Truck((wedge(9),)), rules=rules).stacks
+    tip, butt = reach_of_wedge(stack)
+    assert stack.closing.past == pytest.approx(max(tip, butt) + 0.0508 - 0.15)
+
+
+def test_wedges_under_ties_close_together_come_from_ends_that_have_room():
+    """Two wedges 12 in long under ties 30 cm apart, both from the tail, would lie in each other."""
+    rules = StackRules(walk_side="left")
+    plan = choose_stacks(row([0.02, 0.02], [0.0, 0.30]), Truck((wedge(9),)), rules=rules)
+    spans = []
+    for stack in plan.stacks:
+        to_head, to_tail = reach_of_wedge(stack)
+        spans.append((stack.station - to_head, stack.station + to_tail))
+    overlap = spans[0][1] - spans[1][0]
+    assert overlap <= sum(stack.closing.past for stack in plan.stacks) + 1e-9
+
+
+def test_a_crossed_crib_is_scraped_level_under_both_its_pieces():
+    """Two 4x4 of 24 in a layer, crossed, take up 24 in both ways: 10 per cent across is 61 mm under them."""
+    there = Truck((Piece("4x4", "lumber", 0.089, 0.61, 0.089, 5.0, 40), box("half", 4, 1), wedge(9)))
+    rules = StackRules(max_of_kind={"lumber": 0, "edge": 0, "box": 1, "crossed": 5}, edge_clear=0.0)
+    table = fills([0.44], sides=["left"], cross_slope=math.atan(0.10), ground_type="gravel")
+    for lift in np.arange(0.0, 0.09, 0.004):
+        plan = choose_stacks(table.assign(fill_m=0.40 + lift), there, rules=rules)
+        crossed = [stack for stack in plan.stacks if stack.pieces and stack.pieces[0].crossed]
+        for stack in crossed:
+            assert stack.seat_raise == pytest.approx(-0.10 * 0.61 / 2)
+            assert stack.seat.startswith("scrape level: 61 mm off")
+        if crossed:
+            return
+    raise AssertionError("no crib was chosen")
+
+
+def test_a_joint_stands_on_the_softest_ground_under_either_tie():
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.2]}
+    for kinds in (["lawn", "paving"], ["paving", "lawn"]):
+        site_ = sort_fills(fills([0.1, 0.1], **ties, ground_type=kinds), StackRules()).sites[0]
+        assert site_.ground == "lawn"
+
+
+def test_fills_joined_from_tables_with_and_without_edges_are_taken():
+    import pandas as pd
+
+    with_edges = edged(fills([0.1], sides=["left"]), {"left": [(9.0, 0.0)]})
+    both = pd.concat([with_edges, fills([0.1], sides=["left"], supports=["T9"], ties=[9], stations=[5.0])])
+    assert len(sort_fills(both, StackRules()).sites) == 2
+
+
+@pytest.mark.parametrize(("walk", "slant"), [("left", 0.5), ("left", -0.5), ("right", 0.5), ("right", -0.5)])
+def test_on_the_walk_side_the_corner_farther_in_counts(walk, slant):
+    """Slid in by a sixth of its width a box reaches half its width outwards and two thirds inwards."""
+    rules = StackRules(walk_side=walk, edge_clear=0.0)
+    table = edged(fills([0.1], sides=[walk], stations=[0.0]), {walk: [(0.40, slant)]})
+    place = sort_fills(table, rules).sites[0]
+    inwards, outwards = WIDE * 2 / 3, WIDE / 2
+    right, left = (inwards, outwards) if walk == "left" else (outwards, inwards)
+    corner = 0.40 + min(slant * right, -slant * left)
+    assert slide(place, BOX, WIDE, rules) == pytest.approx(min(corner - BOX / 2, 0.0))

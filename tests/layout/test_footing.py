@@ -67,6 +67,20 @@ def test_a_break_under_one_rail_parts_the_rails_up_to_the_next_one(make_ground):
     assert parted(at, [(2.0, np.nan), (np.nan, 4.0)]).tolist() == [False, False, True, False, False]
 
 
+def test_a_break_before_the_head_of_the_run_parts_nothing():
+    """At the head both rails stand on the same ground, whatever lies behind it."""
+    at = np.array([0.0, 5.0])
+    assert parted(at, [(-9.0, np.nan)], head=-1.0).tolist() == [False, False]
+    assert parted(at, [(-9.0, np.nan), (3.0, np.nan)], head=-1.0).tolist() == [False, True]
+
+
+def test_no_slope_is_fetched_from_beyond_a_break_under_one_rail(make_ground):
+    """The piece between 2 and 3.8 m lies under the left rail only; where both are, another one begins."""
+    ground = make_ground(surface=kerb)
+    across = slope_across(ground, np.array([2.5, 3.0]), ["left"] * 2, [(2.0, 4.0), (3.8, np.nan)], width=0.62)
+    assert np.isnan(across).all()
+
+
 def test_the_ground_is_free_up_to_the_next_break_on_its_own_side():
     to_head, to_tail = free_ground(AT, ["left"] * len(AT), [(2.0, 9.0), (np.nan, 2.2), (2.8, 2.9)])
     np.testing.assert_allclose(to_tail, [1.0, 0.1, 0.7, 0.5, 0.35, np.inf])

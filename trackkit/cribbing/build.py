@@ -154,12 +154,12 @@ def _lift(site: Site, pieces: Sequence[Placed]) -> float:
     if not pieces:
         return 0.0
     foot = pieces[0]
-    return seat_raise(site, foot.length, foot.width, foot.slid)
+    return seat_raise(site, foot.along, foot.across, foot.slid)
 
 
 def _rises(site: Site, foot: Placed) -> tuple[float, float]:
     """Return what the ground rises under the lowest piece, along the run and across [m]."""
-    return math.tan(site.along) * foot.length, math.tan(site.cross) * foot.width
+    return math.tan(site.along) * foot.along, math.tan(site.cross) * foot.across
 
 
 def _closing(
@@ -212,26 +212,27 @@ def _enter(
     where: dict[str, Any] = {"bearing": site.bearing, "side": site.side, "walk_side": rules.walk_side}
     if closer.kind == "pair":
         entry = enter_pair(wedge, height - closer.packed, **where)
-        return entry, _past(site, end, entry, piece, rules)
+        return entry, _past(site, end, closer.kind, entry, piece, rules)
     ways = ("head", "tail") if len(site.ties) > 1 and end == 0 else ("tail", "head")
     entries = [enter_single(wedge, height - closer.packed, from_end=way, **where) for way in ways]
-    found = [(entry, _past(site, end, entry, piece, rules)) for entry in entries]
+    found = [(entry, _past(site, end, closer.kind, entry, piece, rules)) for entry in entries]
     return min(found, key=lambda one: one[1])
 
 
-def _past(site: Site, end: int, entry: Entry, piece: Piece, rules: StackRules) -> float:
+def _past(site: Site, end: int, kind: str, entry: Entry, piece: Piece, rules: StackRules) -> float:
     """Return how far a corner of a wedge reaches past the free ground along the run at its tie [m]."""
     left = right = head = tail = piece.width / 2.0
     if entry.goes_in == "from outside":
-        out, towards = rules.tie_overhang + entry.stick_out, entry.how_far_in - rules.tie_overhang
+        tip = entry.how_far_in if kind == "single" else piece.length  # of a pair the inner one is all in
+        out, towards = rules.tie_overhang + entry.stick_out, tip - rules.tie_overhang
         left, right = (out, towards) if site.side == "left" else (towards, out)
     elif entry.from_side in ("head", "tail"):
         tip, butt = entry.how_far_in - site.bearing / 2.0, site.bearing / 2.0 + entry.stick_out
         head, tail = (butt, tip) if entry.from_side == "head" else (tip, butt)
     else:  # a pair along the track, from both ends
         head = tail = piece.length - entry.overlap / 2.0
-    to_head, to_tail = (least_room(edges, left, right) for edges in site.frees[end])
-    return max(head - to_head - rules.edge_clear, tail - to_tail - rules.edge_clear, 0.0)
+    to_head, to_tail = (least_room(edges, left, right, keep=False) for edges in site.frees[end])
+    return max(head - to_head, tail - to_tail, 0.0)
 
 
 def _overhang(site: Site, pieces: Sequence[Placed], rules: StackRules) -> float:

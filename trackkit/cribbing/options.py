@@ -169,7 +169,7 @@ def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bo
     shift = np.zeros(len(small), dtype=np.int64)
     if site.seat:
         slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
-        raised = [seat_raise(site, one.length, one.width, by) for one, by in zip(laid, slid, strict=True)]
+        raised = [seat_raise(site, one.length, one.across, by) for one, by in zip(laid, slid, strict=True)]
         shift[:-1] = [round(lift / TICK) for lift in raised]
     if (site.seat and len(site.ties) > 1) or not stands_bare(site, rules):
         allowed[-1] = 0

@@ -118,7 +118,7 @@ def stands_bare(site: Site, rules: StackRules) -> bool:
     return all(room >= site.bearing / 2.0 - _SAME for room in rooms)
 
 
-def seat_raise(site: Site, length: float, width: float, slid: float) -> float:
+def seat_raise(site: Site, along_run: float, across_run: float, slid: float) -> float:
     """Return how high a seat has the bottom of a lowest piece above the ground at the site's middle [m].
 
     Parameters
@@ -127,16 +127,19 @@ def seat_raise(site: Site, length: float, width: float, slid: float) -> float:
         With its kind of seat: a wedge or packing under the low edge lifts the piece's middle by half of
         what the ground rises under it; ground scraped level goes down to its low corner, so that the
         piece stands on firm ground all over, and its middle is lower by as much (below 0).
-    length, width, slid : float
-        The piece along the run and across it, and how far it is slid along the run [m].
+    along_run, across_run, slid : float
+        What it takes up along the run and across it, and how far it is slid along the run [m].
     """
     if not site.seat:
         return 0.0
     along, across = math.tan(site.along), math.tan(site.cross)
     if site.seat == "scrape":
-        return along * slid - (abs(along) * length + abs(across) * width) / 2.0
+        return along * slid - (abs(along) * along_run + abs(across) * across_run) / 2.0
     levels_along, levels_across = site.seat_ways
-    return along * slid + (abs(along) * length * levels_along + abs(across) * width * levels_across) / 2.0
+    return (
+        along * slid
+        + (abs(along) * along_run * levels_along + abs(across) * across_run * levels_across) / 2.0
+    )
 
 
 def deepest_scrape(site: Site, laid: Sequence[Laid], rules: StackRules) -> float:
@@ -147,7 +150,7 @@ def deepest_scrape(site: Site, laid: Sequence[Laid], rules: StackRules) -> float
     if site.seat != "scrape":
         return 0.0
     slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
-    lifts = [seat_raise(site, one.length, one.width, by) for one, by in zip(laid, slid, strict=True)]
+    lifts = [seat_raise(site, one.length, one.across, by) for one, by in zip(laid, slid, strict=True)]
     return max(0.0, -min(lifts, default=0.0))
 
 

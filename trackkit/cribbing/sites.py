@@ -18,14 +18,16 @@ __all__ = ["Site", "Sorted", "least_room", "sort_fills", "split"]
 
 #: A seat is not made for a slope up to this [rad]: 0.3 degrees, 3 mm under a 20 in box. Guess.
 LEVEL: Final = math.radians(0.3)
+#: Edges farther off than this are not looked at, for no piece is so long [m].
+FAR: Final = 5.0
 #: The ground under the two ties of a joint may rise so much more or less than it slopes, for one seat to
 #: level it [m]. 10 mm: guess.
 UNEVEN: Final = 0.010
 _SIDES: Final = ("left", "right")
 
-#: Edges of the free ground on one side of a tie: how far off each lies under the rail, and how much
-#: farther for each metre to the right [m].
-Edges = tuple[tuple[float, float], ...]
+#: Edges of the free ground on one side of a tie: how far off each lies under the rail [m], how much
+#: farther for each metre to the right, and how much of that is kept clear [m].
+Edges = tuple[tuple[float, float, float], ...]
 _NEEDED: Final = ("support", "side", "fill_m")
 
 
@@ -193,7 +195,7 @@ def split(site: Site) -> tuple[Site, ...]:
     for place, (tie, off, fill) in enumerate(zip(site.ties, site.offsets, site.fills, strict=True)):
         to_head, to_tail = site.frees[place]
         half = site.span / 2.0
-        free = ((*to_head, (half, 0.0)), to_tail) if place else (to_head, (*to_tail, (half, 0.0)))
+        free = ((*to_head, (half, 0.0, 0.0)), to_tail) if place else (to_head, (*to_tail, (half, 0.0, 0.0)))
         part = replace(
             site, ties=(tie,), station=site.station + off, span=0.0, fills=(fill,), heights=(fill,)
         )
@@ -209,9 +211,15 @@ def _is_plane(site: Site) -> bool:
     return abs(rise - math.tan(site.along) * site.span) <= UNEVEN
 
 
-def least_room(edges: Edges, left: float, right: float) -> float:
-    """Return how far the nearest edge is over a width that reaches so far left and right of the rail [m]."""
-    return min((room + min(-slant * left, slant * right) for room, slant in edges), default=math.inf)
+def least_room(edges: Edges, left: float, right: float, *, keep: bool = True) -> float:
+    """Return how far the nearest edge is over a width that reaches so far left and right of the rail [m].
+
+    Less what is kept clear of it, unless ``keep`` is false.
+    """
+    return min(
+        (room + min(-slant * left, slant * right) - keep * clear for room, slant, clear in edges),
+        default=math.inf,
+    )
 
 
 def _apart(sites: Sequence[Site], lying: Sequence[tuple[str, float, float]]) -> tuple[Site, ...]:
@@ -245,22 +253,21 @@ def _apart(sites: Sequence[Site], lying: Sequence[tuple[str, float, float]]) -> 
 def _end(frees: list[tuple[Edges, Edges]], tie: int, way: Literal["head", "tail"], room: float) -> None:
     """End the free ground of a tie towards one way, square to the run."""
     head, tail = frees[tie]
-    frees[tie] = ((*head, (room, 0.0)), tail) if way == "head" else (head, (*tail, (room, 0.0)))
+    edge = (room, 0.0, 0.0)
+    frees[tie] = ((*head, edge), tail) if way == "head" else (head, (*tail, edge))
 
 
 def _edges(row: dict[Any, Any], rules: StackRules) -> tuple[Edges, Edges]:
     """Return what ends the free ground of a tie end: what the fills say, less what is kept clear."""
-    slants: tuple[tuple[float, float], ...] = row["edges"]
+    slants = row["edges"] if isinstance(row["edges"], tuple) else ()
     head = [(-along, -slant) for along, slant in slants if along <= 0]
     tail = [(along, slant) for along, slant in slants if along >= 0]
     head.append((float(row["free_head_m"]), 0.0))
     tail.append((float(row["free_tail_m"]), 0.0))
 
     def kept(edges: list[tuple[float, float]]) -> Edges:
-        clear = rules.edge_clear
-        return tuple(
-            (room - clear * math.hypot(1.0, slant), slant) for room, slant in edges if room < math.inf
-        )
+        near = (edge for edge in edges if edge[0] - abs(edge[1]) * rules.gauge < FAR)
+        return tuple((room, slant, rules.edge_clear * math.hypot(1.0, slant)) for room, slant in near)
 
     return kept(head), kept(tail)
 
@@ -324,8 +331,8 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
         along = _slope_between(grounds, span, max(float(row["fill_sd_m"]) for row in rows))
     cross = _mean_known(row["cross_slope"] for row in rows)
     cross = cross if math.isfinite(cross) else 0.0
-    ground = str(first["ground_type"])
-    scrapes = [bool(row.get("may_scrape", ground in rules.scrape_on)) for row in rows]
+    ground = max((str(row["ground_type"]) for row in rows), key=rules.least_foot)
+    scrapes = [_may_scrape(row, rules) for row in rows]
     seat = _seat(along, cross, all(scrapes), rules, has_wedge)
     # A box that leans lies on the ground under both ties; one made level stands on their mean.
     mean = sum(grounds) / len(grounds)
@@ -361,6 +368,12 @@ def _slope_between(grounds: Sequence[float], span: float, sd: float) -> float:
     """Return the slope between the ties of a joint, as far as it is more than the fills' give or take."""
     rise = grounds[-1] - grounds[0]
     return math.copysign(math.atan2(max(abs(rise) - sd, 0.0), span), rise) if span > 0 else 0.0
+
+
+def _may_scrape(row: dict[Any, Any], rules: StackRules) -> bool:
+    """Return whether the ground under a tie end may be scraped: as the fills say, else by its kind."""
+    told = row.get("may_scrape")
+    return bool(told) if isinstance(told, (bool, np.bool_)) else str(row["ground_type"]) in rules.scrape_on
 
 
 def _tilt(along: float, cross: float) -> float:

@@ -102,13 +102,19 @@ class FillModel:
 
 
 def point_covariance(
-    ground: GroundLike, points: Sequence[Point], doubt: Doubt, breaks: Sequence[tuple[float, float]] = ()
+    ground: GroundLike,
+    points: Sequence[Point],
+    doubt: Doubt,
+    breaks: Sequence[tuple[float, float]] = (),
+    *,
+    head: float = -np.inf,
 ) -> FloatArray:
     """Return the covariance of the ground under the track as it will really lie, shape (n, n) [m²].
 
     That is the ground's own, plus what track laid sideways adds: cross-slope times offset, for
     the two sides of a tie alike. A peg does not move with the track. No cross-slope is taken over one of
-    the ``breaks``; where a break leaves none to be known, that of the nearest point counts.
+    the ``breaks`` (`trackkit.layout.footing.slope_across`); where a break leaves none to be known, that
+    of the nearest point counts.
     """
     covariance = np.array(ground.covariance(list(points)), dtype=float)
     if doubt.sideways_sd == 0:
@@ -116,7 +122,9 @@ def point_covariance(
     rows = [i for i, point in enumerate(points) if not isinstance(point, str)]
     stations = np.array([float(points[i][0]) for i in rows])
     sides = [points[i][1] for i in rows]
-    slope = _nearest_known(stations, np.tan(slope_across(ground, stations, sides, breaks, width=doubt.width)))
+    slope = _nearest_known(
+        stations, np.tan(slope_across(ground, stations, sides, breaks, width=doubt.width, head=head))
+    )
     apart = (stations[:, None] - stations[None, :]) / doubt.sideways_length
     moved = doubt.sideways_sd * slope
     covariance[np.ix_(rows, rows)] += np.outer(moved, moved) * np.exp(-0.5 * apart**2)
@@ -147,7 +155,7 @@ def fill_model(ground: GroundLike, run: Run, line: FinishedLine, *, doubt: Doubt
     jacobian[np.arange(len(ends)), [place[end] for end in ends]] -= 1.0
     under = line.height(stations) + drops
     below = np.asarray(ground.mean(ends), dtype=float)
-    covariance = jacobian @ point_covariance(ground, points, doubt, run.breaks) @ jacobian.T
+    covariance = jacobian @ point_covariance(ground, points, doubt, run.breaks, head=run.head) @ jacobian.T
     return FillModel(points, under - below, below, under, jacobian, (covariance + covariance.T) / 2)
 
 

@@ -103,7 +103,9 @@ def fill_table(
             "p_touch": touch_chances(model.fills, model.sd, touch=doubt.touch),
             "bearing_m": ties["bearing_m"],
             "rail_top_m": line.rail_top(stations),
-            "cross_slope": slope_across(ground, stations, side, laid.breaks, width=doubt.width),
+            "cross_slope": slope_across(
+                ground, stations, side, laid.breaks, width=doubt.width, head=laid.head
+            ),
             "along_slope": slope,
             "free_head_m": to_head,
             "free_tail_m": to_tail,

@@ -69,7 +69,13 @@ def slope_along(
 
 
 def slope_across(
-    ground: GroundLike, stations: FloatArray, side: ArrayLike, breaks: Sequence[Break], *, width: float
+    ground: GroundLike,
+    stations: FloatArray,
+    side: ArrayLike,
+    breaks: Sequence[Break],
+    *,
+    width: float,
+    head: float = -np.inf,
 ) -> FloatArray:
     """Return the slope of the ground across the run, of the piece that a tie end stands on.
 
@@ -87,6 +93,8 @@ def slope_across(
         NaN where a break does not cross that side.
     width : float
         Distance of the two support lines [m].
+    head : float
+        Head of the run [m], where both rails stand on the same ground.
 
     Returns
     -------
@@ -96,14 +104,16 @@ def slope_across(
     """
     at = np.array(stations, dtype=float)
     left = np.asarray(side, dtype=object) == "left"
-    lost = parted(stations, breaks)
     for pair in breaks:
         own, other = np.where(left, pair[0], pair[1]), np.where(left, pair[1], pair[0])
-        one_rail = ~np.isfinite(own) | ~np.isfinite(other)
-        lost |= one_rail & (np.abs(stations - np.where(np.isfinite(own), own, other)) < width)
         beyond, short = (stations >= own) & (stations < other), (stations < own) & (stations >= other)
         at = np.where(beyond, np.maximum(at, other + BESIDE), at)
         at = np.where(short, np.minimum(at, other - BESIDE), at)
+    lost = parted(stations, breaks, head=head) | parted(at, breaks, head=head)
+    for pair in breaks:
+        if np.isfinite(pair).sum() == 1:
+            place = float(np.nansum(pair))
+            lost |= (np.minimum(stations, at) < place + width) & (np.maximum(stations, at) > place - width)
     both = np.asarray(
         ground.mean([(float(s), name) for name in SIDES for s in at]), dtype=float
     )  # left of all, then right
@@ -111,10 +121,11 @@ def slope_across(
     return np.asarray(np.where(lost, np.nan, slope))
 
 
-def parted(stations: FloatArray, breaks: Sequence[Break]) -> NDArray[np.bool_]:
+def parted(stations: FloatArray, breaks: Sequence[Break], *, head: float = -np.inf) -> NDArray[np.bool_]:
     """Return where the two rails stand on different ground, for breaks that cross under one rail only.
 
-    At the head of the run they are taken to stand on the same ground; each such break changes that.
+    At the ``head`` of the run they are taken to stand on the same ground; each such break beyond it
+    changes that.
 
     Examples
     --------
@@ -123,7 +134,7 @@ def parted(stations: FloatArray, breaks: Sequence[Break]) -> NDArray[np.bool_]:
     """
     found = np.zeros(len(stations), dtype=bool)
     for pair in breaks:
-        if np.isfinite(pair).sum() == 1:
+        if np.isfinite(pair).sum() == 1 and np.nansum(pair) > head:
             found ^= stations >= np.nansum(pair)
     return found
 

@@ -28,6 +28,8 @@ CHANCE_OF_FALSE_ALARM: Final = 0.05
 TRIED: Final = 3
 #: Most readings that are set aside.
 MOST: Final = 6
+#: ... and at most so many that come as near as the last of them.
+MOST_TRIED: Final = 12
 #: A reading whose w comes so near to the worst one's is as likely the one misread (a choice).
 AS_GOOD: Final = 0.99
 #: A reading that the others predict with a variance so many times its own, and so many metres, is
@@ -46,11 +48,12 @@ def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
     DataFrame
         Columns reading, kind, instrument, station_m, to_station_m, side, point, then
         residual_m (fitted minus read), sd_m, redundancy, redundancy_readings, w, checked
-        ('readings', 'smoothness' or 'nothing'), w_without, off_m and doubtful. ``w_without`` is w
+        ('readings', 'smoothness' or 'nothing'), w_without, off_m, rivals and doubtful. ``w_without`` is w
         against a fit made without the reading, and ``off_m`` what that fit makes of it less what was
         read (both NaN where that was not tried; a rod's in rod, a board's in rise); doubtful is that
         test at `CHANCE_OF_FALSE_ALARM` for the whole survey, Bonferroni, by Student's t with
-        stations - 2 degrees of freedom where the roughness was estimated.
+        stations - 2 degrees of freedom where the roughness was estimated. Readings in doubt that have the
+        same number in ``rivals`` (0: none) are as likely, each by itself, the one misread.
     """
     rows = setting.observations.table
     counts = rows["counts"].to_numpy(dtype=bool)
@@ -65,7 +68,8 @@ def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
     table["checked"] = np.where(
         by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
     )
-    table["w_without"], table["off_m"], table["doubtful"] = _on_trial(setting, fitted, counts)
+    table["w_without"], table["off_m"], table["rivals"] = _on_trial(setting, fitted, counts)
+    table["doubtful"] = table["rivals"] > 0
     return table[counts].reset_index(drop=True)
 
 
@@ -82,8 +86,8 @@ def critical_w(setting: Setting, fitted: Fitted, readings: int) -> float:
 
 def _on_trial(
     setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]
-) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Return w against fits made without the reading (where tried), how far off, and which are in doubt.
+) -> tuple[Array, Array, NDArray[np.int64]]:
+    """Return w against fits made without the reading (where tried), how far off, and the turn of blame.
 
     One reading at a time: the worst is set aside before the others are tried again, for one
     misreading makes its neighbours look wrong too. A step taped once for both sides of the run is one
@@ -92,23 +96,27 @@ def _on_trial(
     names, kinds = (setting.observations.table[name].to_numpy(dtype=object) for name in ("reading", "kind"))
     steps = np.flatnonzero(kinds == "step")
     without, off = np.full(counts.size, np.nan), np.full(counts.size, np.nan)
-    doubtful = np.zeros(counts.size, dtype=bool)
+    group = np.zeros(counts.size, dtype=np.int64)
     critical = critical_w(setting, fitted, int(counts.sum()))
     if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
         # with one roughness for all fits, w is the same with and without the reading
         if not (np.abs(fitted.posterior.w[counts]) > critical).any():
-            return without, off, doubtful
+            return without, off, group
         rough = fitted.roughness
         setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
     keep = np.ones(counts.size, dtype=bool)
     current = fitted
-    for _ in range(MOST):
+    for turn in range(1, MOST + 1):
         w = np.zeros(counts.size)
         w[keep] = current.posterior.w
-        suspects = np.argsort(-np.abs(np.where(counts & keep, w, 0.0)), kind="stable")[:TRIED]
+        size_of = np.abs(np.where(counts & keep, w, 0.0))
+        ordered = np.argsort(-size_of, kind="stable")
+        least = AS_GOOD * size_of[ordered[min(TRIED, len(ordered)) - 1]]
+        suspects = [int(i) for i in ordered[:MOST_TRIED] if size_of[i] >= least]
+        suspects += [int(step) for step in steps if size_of[step] >= 1.0]
         largest, worst, rest, tried = critical, -1, current, dict[int, float]()
-        for index in dict.fromkeys([*suspects.tolist(), *(int(step) for step in steps if keep[step])]):
-            own = _same_reading(index, names, steps)
+        for own in dict.fromkeys(_same_reading(index, names, steps) for index in suspects):
+            index = own[0]
             found = _without(setting, index, own, keep, fitted.posterior.sd[index])
             if found is not None:
                 without[index], off[index] = found[:2]
@@ -118,23 +126,23 @@ def _on_trial(
         if worst < 0:
             break
         for index, size in tried.items():
-            if size >= AS_GOOD * largest:
-                doubtful[_same_reading(index, names, steps)] = True
-        keep[_same_reading(worst, names, steps)] = False
+            if size >= AS_GOOD * largest and size > critical:
+                group[list(_same_reading(index, names, steps))] = turn
+        keep[list(_same_reading(worst, names, steps))] = False
         current = rest
-    return without, off, doubtful
+    return without, off, group
 
 
-def _same_reading(index: int, names: NDArray[np.object_], steps: NDArray[np.intp]) -> NDArray[np.intp]:
+def _same_reading(index: int, names: NDArray[np.object_], steps: NDArray[np.intp]) -> tuple[int, ...]:
     """Return the rows that come from the same reading: a taped step has one on either side of the run."""
     if index not in steps:
-        return np.array([index])
+        return (index,)
     break_name = str(names[index]).rsplit(", ", 1)[0]
-    return np.array([step for step in steps if str(names[step]).rsplit(", ", 1)[0] == break_name])
+    return tuple(int(step) for step in steps if str(names[step]).rsplit(", ", 1)[0] == break_name)
 
 
 def _without(
-    setting: Setting, index: int, own: NDArray[np.intp], keep: NDArray[np.bool_], sd: float
+    setting: Setting, index: int, own: tuple[int, ...], keep: NDArray[np.bool_], sd: float
 ) -> tuple[float, float, Fitted] | None:
     """Return w of a reading against the fit without it, how far off that is, and that fit.
 
@@ -142,7 +150,7 @@ def _without(
     """
     rows = setting.observations
     rest = keep.copy()
-    rest[own] = False
+    rest[list(own)] = False
     try:
         other = fit_rows(setting, keep=rest)
     except np.linalg.LinAlgError:  # the reading alone determined something
