@@ -102,8 +102,8 @@ def test_pieces_of_a_stack_reach_from_the_ground_to_the_closing_piece_without_a_
         if stack.side != "right" or len(stack.ties) > 1 or not stack.pieces:
             continue
         row = rows.loc[stack.ties[0]]
-        middles = {round(row.station_m + piece.slid, 6) for piece in stack.pieces}
-        own = [s for s in shapes if round(float(s[:, 0].mean()), 6) in middles]
+        middles = [row.station_m + piece.slid for piece in stack.pieces]
+        own = [s for s in shapes if np.isclose(s[:, 0].mean(), middles, rtol=0.0, atol=1e-6).any()]
         bottoms, tops = (sorted(float(f(s[:, 1])) for s in own) for f in (np.min, np.max))
         under = (row.line_m - stack.closing.height) * drawn.unit
         ground = (row.ground_m + stack.seat_raise) * drawn.unit  # a seat lifts it, scraping lowers it
