@@ -41,7 +41,7 @@ def named(ax, pattern):
 
 def corners_of(ax, side, kind):
     """Return the corners of every piece of a kind, without the point that closes each outline."""
-    found = named(ax, f"{side}-{kind}")
+    found = named(ax, f"{side}-{kind.replace(' ', '-')}")
     return [path.vertices[:-1] for collection in found for path in collection.get_paths()]
 
 
