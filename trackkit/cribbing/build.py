@@ -12,9 +12,10 @@ import numpy as np
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
 from trackkit.cribbing.placing import inward, seat_raise, slide
+from trackkit.cribbing.room import least_room
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.said import times
-from trackkit.cribbing.sites import Site, least_room
+from trackkit.cribbing.sites import Site
 from trackkit.cribbing.stack import Closing, Placed, Stack
 from trackkit.cribbing.truck import Piece, Truck
 from trackkit.cribbing.wedges import Entry, enter_pair, enter_single

@@ -13,8 +13,9 @@ from dataclasses import replace
 from typing import Final
 
 from trackkit.cribbing.heights import Laid, from_the_ground_up
+from trackkit.cribbing.room import least_room
 from trackkit.cribbing.rules import StackRules
-from trackkit.cribbing.sites import Site, least_room
+from trackkit.cribbing.sites import Site
 
 __all__ = ["deepest_scrape", "inward", "layers_at", "seat_raise", "slide", "stands_bare"]
 

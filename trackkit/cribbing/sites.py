@@ -6,28 +6,23 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import groupby, pairwise
-from typing import Any, Final, Literal
+from itertools import groupby
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
+from trackkit.cribbing.room import SIDES, Edges, edges_of, kept_apart, least_room
 from trackkit.cribbing.rules import StackRules
 
-__all__ = ["Site", "Sorted", "least_room", "sort_fills", "split"]
+__all__ = ["Site", "Sorted", "sort_fills", "split"]
 
 #: A seat is not made for a slope up to this [rad]: 0.3 degrees, 3 mm under a 20 in box. Guess.
 LEVEL: Final = math.radians(0.3)
-#: Edges farther off than this are not looked at, for no piece is so long [m].
-FAR: Final = 5.0
 #: The ground under the two ties of a joint may rise so much more or less than it slopes, for one seat to
 #: level it [m]. 10 mm: guess.
 UNEVEN: Final = 0.010
-_SIDES: Final = ("left", "right")
 
-#: Edges of the free ground on one side of a tie: how far off each lies under the rail [m], how much
-#: farther for each metre to the right, and how much of that is kept clear [m].
-Edges = tuple[tuple[float, float, float], ...]
 _NEEDED: Final = ("support", "side", "fill_m")
 
 
@@ -186,7 +181,7 @@ def sort_fills(fills: pd.DataFrame, rules: StackRules, *, has_wedge: bool = True
             site = _site(left, rules, has_wedge)
             sites += [site] if _is_plane(site) else split(site)
     sites.sort(key=lambda site: site.key)
-    return Sorted(_apart(sites, lying), tuple(sorted(sitting)), tuple(sorted(negative)))
+    return Sorted(kept_apart(sites, lying), tuple(sorted(sitting)), tuple(sorted(negative)))
 
 
 def split(site: Site) -> tuple[Site, ...]:
@@ -209,67 +204,6 @@ def _is_plane(site: Site) -> bool:
         return True
     rise = (site.heights[1] - site.fills[1]) - (site.heights[0] - site.fills[0])  # ground above the mean
     return abs(rise - math.tan(site.along) * site.span) <= UNEVEN
-
-
-def least_room(edges: Edges, left: float, right: float, *, keep: bool = True) -> float:
-    """Return how far the nearest edge is over a width that reaches so far left and right of the rail [m].
-
-    Less what is kept clear of it, unless ``keep`` is false.
-    """
-    return min(
-        (room + min(-slant * left, slant * right) - keep * clear for room, slant, clear in edges),
-        default=math.inf,
-    )
-
-
-def _apart(sites: Sequence[Site], lying: Sequence[tuple[str, float, float]]) -> tuple[Site, ...]:
-    """Return the places with their free ground up to what is next under the same rail.
-
-    That is half-way to the next stack, and up to the edge of a tie that lies on the ground: of each its
-    side, station and bearing are in ``lying``.
-    """
-    frees = [list(site.frees) for site in sites]
-    for side in _SIDES:
-        own = [place for place, site in enumerate(sites) if site.side == side]
-        for near, far in pairwise(own):
-            spans = (sites[near].span + sites[far].span) / 2.0
-            half = (sites[far].station - sites[near].station - spans) / 2.0
-            _end(frees[near], -1, "tail", half)
-            _end(frees[far], 0, "head", half)
-        beside = np.array(
-            [(at - bearing / 2.0, at + bearing / 2.0) for name, at, bearing in lying if name == side]
-        )
-        for place in own if len(beside) else ():
-            first, last = (sites[place].station + off for off in (sites[place].offsets[i] for i in (0, -1)))
-            before, after = first - beside[:, 1], beside[:, 0] - last
-            middle = beside.mean(axis=1)
-            if (middle < first).any():
-                _end(frees[place], 0, "head", float(before[middle < first].min()))
-            if (middle > last).any():
-                _end(frees[place], -1, "tail", float(after[middle > last].min()))
-    return tuple(replace(site, frees=tuple(free)) for site, free in zip(sites, frees, strict=True))
-
-
-def _end(frees: list[tuple[Edges, Edges]], tie: int, way: Literal["head", "tail"], room: float) -> None:
-    """End the free ground of a tie towards one way, square to the run."""
-    head, tail = frees[tie]
-    edge = (room, 0.0, 0.0)
-    frees[tie] = ((*head, edge), tail) if way == "head" else (head, (*tail, edge))
-
-
-def _edges(row: dict[Any, Any], rules: StackRules) -> tuple[Edges, Edges]:
-    """Return what ends the free ground of a tie end: what the fills say, less what is kept clear."""
-    slants = row["edges"] if isinstance(row["edges"], tuple) else ()
-    head = [(-along, -slant) for along, slant in slants if along <= 0]
-    tail = [(along, slant) for along, slant in slants if along >= 0]
-    head.append((float(row["free_head_m"]), 0.0))
-    tail.append((float(row["free_tail_m"]), 0.0))
-
-    def kept(edges: list[tuple[float, float]]) -> Edges:
-        near = (edge for edge in edges if edge[0] - abs(edge[1]) * rules.gauge < FAR)
-        return tuple((room, slant, rules.edge_clear * math.hypot(1.0, slant)) for room, slant in near)
-
-    return kept(head), kept(tail)
 
 
 def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
@@ -305,7 +239,7 @@ def _checked(fills: pd.DataFrame, rules: StackRules) -> pd.DataFrame:
         if bad.any():
             row = int(np.flatnonzero(bad)[0])
             raise ValueError(f"{name} must be a finite number; row {row} has {table[name].iloc[row]}")
-    sides = set(table["side"]) - set(_SIDES)
+    sides = set(table["side"]) - set(SIDES)
     if sides:
         raise ValueError(f"side must be 'left' or 'right'; got {sorted(map(str, sides))}")
     twice = table.duplicated(["support", "side", "tie"])
@@ -354,7 +288,7 @@ def _site(rows: Sequence[dict[Any, Any]], rules: StackRules, has_wedge: bool) ->
         cross,
         _tilt(along, cross),
         seat,
-        tuple(_edges(row, rules) for row in rows),
+        tuple(edges_of(row, rules) for row in rows),
     )
 
 
