@@ -280,6 +280,21 @@ def _same_columns(allowed: Ints, shift: Ints, price: Ints) -> Ints:
     return np.array([groups.setdefault(foot.tobytes(), len(groups)) for foot in all_ways.T], dtype=np.int64)
 
 
+def _stretches(closers: Sequence[Closer]) -> list[tuple[float, float, float]]:
+    """Return the heights that closing pieces cover between them: first, last, and the highest piece [m].
+
+    Pairs of the closing pieces themselves would be too many to try under the two ties of a joint.
+    """
+    found: list[tuple[float, float, float]] = []
+    for closer in sorted(closers, key=lambda one: one.start):
+        if found and closer.start <= found[-1][1]:
+            start, stop, high = found[-1]
+            found[-1] = (start, max(stop, closer.stop), max(high, closer.high))
+        else:
+            found.append((closer.start, closer.stop, closer.high))
+    return found
+
+
 def nearest_fill(site: Site, patterns: Patterns, feet: Feet, closers: Sequence[Closer], top: float) -> float:
     """Return the fill nearest to this place's that could be closed there [m]; NaN if there is none.
 
@@ -292,11 +307,13 @@ def nearest_fill(site: Site, patterns: Patterns, feet: Feet, closers: Sequence[C
     wanted = sum(site.fills) / len(site.fills)
     lowest, highest = 1e-9 - min(site.fills), top - max(site.fills)
     best = np.inf
-    for chosen in product(closers, repeat=len(site.ties)):
+    single = [(closer.start, closer.stop, closer.high) for closer in closers]
+    ways = single if len(site.ties) == 1 else _stretches(closers)
+    for chosen in product(ways, repeat=len(site.ties)):
         ends = list(zip(chosen, site.heights, strict=True))
-        fits = room >= max(closer.high for closer in chosen) - 1e-9
-        low = base[fits] + max(closer.start - height for closer, height in ends)
-        high = base[fits] + min(closer.stop - height for closer, height in ends)
+        fits = room >= max(high for *_, high in chosen) - 1e-9
+        low = base[fits] + max(start - height for (start, _, _), height in ends)
+        high = base[fits] + min(stop - height for (_, stop, _), height in ends)
         low, high = np.maximum(low, lowest), np.minimum(high, highest)
         good = low <= high
         change = np.clip(0.0, low[good], high[good])
