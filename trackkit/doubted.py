@@ -90,7 +90,7 @@ def _pegs_in_doubt(plan: Plan) -> list[Advisory]:
         if len(equal) > 1:
             text = (
                 f"of its readings {_readings_of(plan, equal, ' and ')} nothing tells which is wrong. Read it "
-                f"again, and leave the wrong one out (leave_out in job.toml)"
+                "again, and leave the wrong one out (leave_out in job.toml)"
             )
         elif name in (control, plan.job.file.pegs.check):
             read = _readings_of(plan, rows, ", ")

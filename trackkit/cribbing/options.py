@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from trackkit.cribbing.closers import Closer, height_bands
 from trackkit.cribbing.heights import TICK, Laid, Patterns, to_cost
-from trackkit.cribbing.placing import seat_raise, slide, stands_bare
+from trackkit.cribbing.placing import seat_raises, stands_bare
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
@@ -168,9 +168,7 @@ def feet_of(site: Site, laid: Sequence[Laid], rules: StackRules, *, any_foot: bo
     allowed = np.ones(len(small), dtype=np.int64) if any_foot else (~small).astype(np.int64)
     shift = np.zeros(len(small), dtype=np.int64)
     if site.seat:
-        slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
-        raised = [seat_raise(site, one.length, one.across, by) for one, by in zip(laid, slid, strict=True)]
-        shift[:-1] = [round(lift / TICK) for lift in raised]
+        shift[:-1] = [round(lift / TICK) for lift in seat_raises(site, laid, rules)]
     if (site.seat and len(site.ties) > 1) or not stands_bare(site, rules):
         allowed[-1] = 0
     return Feet(allowed, shift, np.where(small, to_cost(rules.small_foot_cost), 0).astype(np.int64))

@@ -17,7 +17,7 @@ from trackkit.cribbing.room import least_room
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
-__all__ = ["deepest_scrape", "inward", "layers_at", "seat_raise", "slide", "stands_bare"]
+__all__ = ["inward", "layers_at", "seat_raise", "seat_raises", "slide", "stands_bare"]
 
 #: Lengths that differ by less are the same [m].
 _SAME: Final = 1e-9
@@ -143,16 +143,10 @@ def seat_raise(site: Site, along_run: float, across_run: float, slid: float) -> 
     )
 
 
-def deepest_scrape(site: Site, laid: Sequence[Laid], rules: StackRules) -> float:
-    """Return how far below the ground scraping has the lowest piece at most [m]; 0 without scraping.
-
-    ``laid`` are the layers as they lie there.
-    """
-    if site.seat != "scrape":
-        return 0.0
+def seat_raises(site: Site, laid: Sequence[Laid], rules: StackRules) -> list[float]:
+    """Return `seat_raise` of each layer as the lowest piece, slid as it must be there [m]."""
     slid = [slide(site, one.length, one.across, rules) or 0.0 for one in laid]
-    lifts = [seat_raise(site, one.length, one.across, by) for one, by in zip(laid, slid, strict=True)]
-    return max(0.0, -min(lifts, default=0.0))
+    return [seat_raise(site, one.length, one.across, by) for one, by in zip(laid, slid, strict=True)]
 
 
 def layers_at(site: Site, laid: Sequence[Laid], rules: StackRules) -> tuple[Laid, ...]:

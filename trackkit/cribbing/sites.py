@@ -97,15 +97,16 @@ class Site:
         """Where each tie lies from the middle, towards the tail positive [m]."""
         return (-self.span / 2.0, self.span / 2.0) if len(self.ties) > 1 else (0.0,)
 
-    def free(self, left: float = 0.0, right: float = 0.0) -> tuple[float, float]:
+    def free(self, left: float = 0.0, right: float = 0.0, *, keep: bool = True) -> tuple[float, float]:
         """Return how far the ground is free from its middle towards the head and towards the tail [m].
 
-        For a piece that reaches so far to the left and to the right of the rail's line [m].
+        For a piece that reaches so far to the left and to the right of the rail's line [m], less what is
+        kept clear of edges, unless ``keep`` is false.
         """
         ends = list(zip(self.offsets, self.frees, strict=True))
         return (
-            min(least_room(head, left, right) - off for off, (head, _) in ends),
-            min(least_room(tail, left, right) + off for off, (_, tail) in ends),
+            min(least_room(head, left, right, keep=keep) - off for off, (head, _) in ends),
+            min(least_room(tail, left, right, keep=keep) + off for off, (_, tail) in ends),
         )
 
     @property

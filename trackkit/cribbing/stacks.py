@@ -134,7 +134,7 @@ def _unfillable(
     """Return a place without a stack, in words; ``joints`` are those that were parted, by tie end."""
     site, fill = one.site, max(one.site.fills)
     name = (site.support, site.side, site.ties)
-    room = max(min(site.free()), 0.0)
+    room = max(min(site.free(keep=False)), 0.0)
     remedy = "shift the run, change the order of the sections, or bridge the edge on firm ground"
     if not stands_bare(site, rules):
         reason = (

@@ -22,7 +22,7 @@ from trackkit.cribbing.options import (
     nearest_fill,
     servings,
 )
-from trackkit.cribbing.placing import deepest_scrape, layers_at, slide, stands_bare
+from trackkit.cribbing.placing import layers_at, seat_raises, slide, stands_bare
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
@@ -124,7 +124,9 @@ class Workshop:
 
     def depth(self, site: Site) -> float:
         """Return how far below the ground scraping has a pile stand at most there [m]."""
-        return deepest_scrape(site, self.lay_at(site).laid, self.rules) if site.seat == "scrape" else 0.0
+        if site.seat != "scrape":
+            return 0.0
+        return max(0.0, -min(seat_raises(site, self.lay_at(site).laid, self.rules), default=0.0))
 
     def is_cramped(self, site: Site) -> bool:
         """Return whether what is beside it leaves some piece no room along the run there."""

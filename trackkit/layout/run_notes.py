@@ -66,6 +66,7 @@ def _dings(run: Run) -> list[Advisory]:
 def _breaks(run: Run) -> list[Advisory]:
     stations = run.ties["station_m"].to_numpy(dtype=float)
     rules = run.rules
+    half_ties = run.ties["bearing_m"].to_numpy(dtype=float) / 2.0
     near = too_near(
         stations, run.breaks, half_box=rules.half_box, half_width=rules.half_width, width=run.gauge
     )
@@ -75,9 +76,10 @@ def _breaks(run: Run) -> list[Advisory]:
         Advisory(
             "caution",
             f"tie {i + 1} {side}",
-            f"stands {show.small_unit(away)} from the break at {show.long(place)}, so that a box in its "
-            "middle would reach it: no corner of what stands under it may. Turn boxes across the run or "
-            "slide them away from it, and measure there before you build",
+            f"stands {show.small_unit(away)} from the break at {show.long(place)}, so that "
+            + ("it reaches over it itself (shift the run), and " if away < half_ties[i] else "")
+            + "a box in its middle would reach it: no corner of what stands under it may. Turn boxes across "
+            "the run or slide them away from it, and measure there before you build",
             basis,
         )
         for i, side, place, away in near

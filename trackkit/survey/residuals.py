@@ -117,12 +117,12 @@ def _on_trial(
         largest, worst, rest, tried = critical, -1, current, dict[int, float]()
         for own in dict.fromkeys(_same_reading(index, names, steps) for index in suspects):
             index = own[0]
-            found = _without(setting, index, own, keep, fitted.posterior.sd[index])
+            found = _without(setting, own, keep, fitted.posterior.sd[list(own)])
             if found is not None:
-                without[index], off[index] = found[:2]
-                tried[index] = abs(found[0])
-                if abs(found[0]) > largest:
-                    largest, worst, rest = abs(found[0]), index, found[2]
+                without[list(own)], off[list(own)] = found[:2]
+                tried[index] = float(np.abs(found[0]).max())
+                if tried[index] > largest:
+                    largest, worst, rest = tried[index], index, found[2]
         if worst < 0:
             break
         for index, size in tried.items():
@@ -142,11 +142,11 @@ def _same_reading(index: int, names: NDArray[np.object_], steps: NDArray[np.intp
 
 
 def _without(
-    setting: Setting, index: int, own: tuple[int, ...], keep: NDArray[np.bool_], sd: float
-) -> tuple[float, float, Fitted] | None:
-    """Return w of a reading against the fit without it, how far off that is, and that fit.
+    setting: Setting, own: tuple[int, ...], keep: NDArray[np.bool_], sd: Array
+) -> tuple[Array, Array, Fitted] | None:
+    """Return w of a reading's rows against the fit without them, how far off they are, and that fit.
 
-    ``own`` are all the rows that come from it. None if the reading is needed.
+    None if the reading is needed.
     """
     rows = setting.observations
     rest = keep.copy()
@@ -155,13 +155,13 @@ def _without(
         other = fit_rows(setting, keep=rest)
     except np.linalg.LinAlgError:  # the reading alone determined something
         return None
-    ground, border = rows.ground[[index]], rows.border[[index]]
+    ground, border = rows.ground[list(own)], rows.border[list(own)]
     predicted = ground @ other.state(setting) + border @ other.border(setting)
-    variance = row_variance(other.posterior.system, ground, border)[0] + sd**2
-    if variance > HARDLY_CHECKED * sd**2 and variance > 1.0:
+    variance = row_variance(other.posterior.system, ground, border) + sd**2
+    if np.any((variance > HARDLY_CHECKED * sd**2) & (variance > 1.0)):
         return None
-    off = float(predicted[0] - rows.value[index])
-    return off / float(np.sqrt(variance)), off, other
+    off = np.asarray(predicted - rows.value[list(own)])
+    return off / np.sqrt(variance), off, other
 
 
 def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
