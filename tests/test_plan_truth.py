@@ -5,7 +5,7 @@ import os
 import numpy as np
 import pandas as pd
 import pytest
-from demo_jobs import changed
+from demo_jobs import changed, retyped
 
 from trackkit.checked import check_text
 from trackkit.files import write_whole
@@ -251,8 +251,9 @@ def test_a_corner_that_nobody_read_is_a_stop_unless_the_one_across_the_joint_was
 def test_a_corner_read_across_a_joint_only_is_a_stop_where_joints_do_not_lie_flush(tmp_path):
     """Rods on the two ends of a joint 5/8 in apart: what was read on one says nothing of the other."""
     folder = changed(tmp_path, "market_yard")
-    text = (folder / "levels.csv").read_text().replace("2,head,left,48 5/8\n", "")
-    (folder / "levels.csv").write_text(text.replace("2,head,right,49 1/4", "2,head,right,49 7/8"))
+    retyped(
+        folder / "levels.csv", **{"2,head,left,48 5/8\n": "", "2,head,right,49 1/4": "2,head,right,49 7/8"}
+    )
     plan = make_plan(load_job(folder))
     assert plan.withholds_target
     assert any("rods differ by up to 5/8 in: read it" in stop.text for stop in stops(plan))
@@ -383,12 +384,12 @@ def test_a_doubtful_datum_adds_nothing_to_the_doubt_of_a_fill(tmp_path):
     """What all heights share drops out of a difference: GUM H.3.6 for another pair of coefficients."""
     sds = []
     for sd in (1, 50):
-        folder = changed(tmp_path / str(sd), "terrace_edge")
-        (folder / "benchmarks.csv").write_text(f"point,height_m,sd_mm\nstep,10,{sd}\n", encoding="utf-8")
+        folder = changed(tmp_path / str(sd), "boathouse_lawn")
+        (folder / "benchmarks.csv").write_text(f"point,height_m,sd_mm\nP1,10,{sd}\n", encoding="utf-8")
         plan = make_plan(load_job(folder))
         assert plan.ground.inflation > 1.0
         sds.append(plan.fills["fill_sd_m"].to_numpy())
-    np.testing.assert_allclose(sds[0], sds[1], rtol=1e-5)  # where the search for the roughness stops
+    np.testing.assert_allclose(sds[0], sds[1], rtol=1e-8, atol=1e-12)
 
 
 def test_an_obstacles_rod_is_put_right_for_a_line_of_sight_that_rises(tmp_path):
@@ -434,11 +435,8 @@ def test_a_control_peg_in_doubt_gives_no_target(tmp_path):
 def test_two_rods_that_are_not_neighbours_do_not_suggest_a_step(tmp_path):
     """Two slips of the pen 12 ft apart, sound rods between them: nothing steps."""
     folder = changed(tmp_path, "terrace_edge")
-    text = (folder / "levels.csv").read_text(encoding="utf-8")
-    text = text.replace(",-3,left,\"4' 9 3/4", ",-3,left,\"5' 1 3/4").replace(
-        ",9,left,\"4' 8 3/4", ",9,left,\"5' 3/4"
-    )
-    (folder / "levels.csv").write_text(text, encoding="utf-8")
+    slips = {",-3,left,\"4' 9 3/4": ",-3,left,\"5' 1 3/4", ",9,left,\"4' 8 3/4": ",9,left,\"5' 3/4"}
+    retyped(folder / "levels.csv", **slips)
     plan = make_plan(load_job(folder))
     assert len(doubtful_readings(plan.ground)) == 2
     assert not any("the ground steps on that side" in one.text for one in plan.advisories)
@@ -457,8 +455,7 @@ def test_a_peg_that_is_outvoted_is_not_called_undecided(tmp_path):
 
 def test_a_corner_of_a_rough_in_in_doubt_gives_no_target(tmp_path):
     folder = changed(tmp_path, "market_yard")
-    text = (folder / "levels.csv").read_text().replace("2,tail,right,49 5/8", "2,tail,right,53 5/8")
-    (folder / "levels.csv").write_text(text)
+    retyped(folder / "levels.csv", **{"2,tail,right,49 5/8": "2,tail,right,53 5/8"})
     plan = make_plan(load_job(folder))
     (stop,) = [stop for stop in stops(plan) if "its lift comes from that rod alone" in stop.text]
     assert stop.place == "section 2 tail right"
@@ -477,8 +474,7 @@ def test_a_jump_between_two_rods_without_a_break_is_pointed_out(tmp_path):
 
 def test_a_rod_on_a_break_is_pointed_out(tmp_path):
     folder = changed(tmp_path, "terrace_edge")
-    edge = (folder / "breaks.csv").read_text(encoding="utf-8").replace("18' 8", "18' 6")
-    (folder / "breaks.csv").write_text(edge, encoding="utf-8")
+    retyped(folder / "breaks.csv", **{"18' 8": "18' 6"})
     told = [one for one in make_plan(load_job(folder)).advisories if "stands on the break" in one.text]
     assert len(told) == 1
     assert "taken beyond it" in told[0].text

@@ -98,13 +98,16 @@ def test_what_is_built_on_scraped_ground_does_not_hang_on_other_stacks(others):
     assert stack.pile_words == "half"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(fill=st.floats(0.004, 0.2), slope=st.floats(2.1, 6.0), ground=st.sampled_from(["gravel", "lawn"]))
-def test_the_nearest_fill_that_would_work_is_another_one(fill, slope, ground):
+def test_the_nearest_fill_that_would_work_is_another_one_and_works(fill, slope, ground):
     there = Truck((box("half", 4, 9), box("pancake", 1, 9), wedge(9, thick=0.75)))
     table = fills([fill], sides=["left"], ground_type=ground, along_slope=math.radians(slope))
     for lost in choose_stacks(table, there).unfillable:
-        assert abs(lost.nearest - lost.fill) > 1e-5
+        assert lost.nearest != lost.fill
+        inside = lost.nearest + math.copysign(1e-5, lost.nearest - lost.fill)  # a few ticks off the limit
+        again = choose_stacks(table.assign(fill_m=inside), there)
+        assert again.stacks or again.sitting
 
 
 @pytest.mark.parametrize("seed", range(5))
