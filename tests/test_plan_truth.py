@@ -9,7 +9,7 @@ from demo_jobs import changed, retyped
 
 from trackkit.checked import check_text
 from trackkit.files import write_whole
-from trackkit.fitted import doubtful_readings, fit_readings
+from trackkit.fitted import fit_readings
 from trackkit.job import load_job
 from trackkit.plan import make_plan
 from trackkit.problems import InputProblems
@@ -70,7 +70,7 @@ def test_a_misread_rod_is_shown_with_what_the_others_make_it(tmp_path):
     """The demo's rod of row 32 was misread by 10 cm."""
     job = load_job(changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""}))
     ground, _ = fit_readings(job)
-    (row,) = doubtful_readings(ground).itertuples()
+    (row,) = ground.doubtful.itertuples()
     assert abs(row.others_m - row.read_m) == pytest.approx(0.10, abs=0.02)
     assert f"reads {100 * row.read_m:.1f} cm, the others make it {100 * row.others_m:.1f} cm" in check_text(
         job, ground
@@ -268,7 +268,7 @@ def test_of_a_peg_read_twice_nothing_tells_which_reading_is_wrong(tmp_path):
     rows[first] = 'gate post,,,"3\' 8 3/8"""'
     (folder / "levels.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     plan = make_plan(load_job(folder))
-    named = set(doubtful_readings(plan.ground)["reading"])
+    named = set(plan.ground.doubtful["reading"])
     assert named == {f"levels.csv row {first + 1}", f"levels.csv row {len(rows) - 1}"}
     (stop,) = stops(plan)
     assert stop.place == "gate post"
@@ -297,7 +297,7 @@ def test_a_step_taped_with_the_wrong_sign_is_blamed_and_not_the_rods(tmp_path):
     for step, blamed in (("2 1/2", set()), ("-2 1/2", {"breaks.csv row 2, left", "breaks.csv row 2, right"})):
         (folder / "breaks.csv").write_text(breaks.rstrip() + f",{step}\n", encoding="utf-8")
         plan = make_plan(load_job(folder))
-        assert set(doubtful_readings(plan.ground)["reading"]) == blamed
+        assert set(plan.ground.doubtful["reading"]) == blamed
         words = " ".join(plan.text().split())
         assert ("tape it again before laying" in words) is bool(blamed)
         assert "as taped, and the readings on both sides of it" in words
@@ -438,7 +438,7 @@ def test_two_rods_that_are_not_neighbours_do_not_suggest_a_step(tmp_path):
     slips = {",-3,left,\"4' 9 3/4": ",-3,left,\"5' 1 3/4", ",9,left,\"4' 8 3/4": ",9,left,\"5' 3/4"}
     retyped(folder / "levels.csv", **slips)
     plan = make_plan(load_job(folder))
-    assert len(doubtful_readings(plan.ground)) == 2
+    assert len(plan.ground.doubtful) == 2
     assert not any("the ground steps on that side" in one.text for one in plan.advisories)
 
 
@@ -448,7 +448,7 @@ def test_a_peg_that_is_outvoted_is_not_called_undecided(tmp_path):
     text = (folder / "levels.csv").read_text(encoding="utf-8")
     (folder / "levels.csv").write_text(text + 'step,,,"3\' 5"""\nstep,,,"3\' 9"""\n', encoding="utf-8")
     plan = make_plan(load_job(folder))
-    assert len(doubtful_readings(plan.ground)) == 1
+    assert len(plan.ground.doubtful) == 1
     assert not any("nothing tells" in one.text for one in plan.advisories)
     assert plan.withholds_target  # it is the check peg
 

@@ -40,8 +40,8 @@ _HOMES = {
     "trackkit.cribbing.stacks": ("choose_stacks",),
     "trackkit.cribbing.results": ("StackPlan",),
     "trackkit.cribbing.card": ("card_text", "gap_card"),
-    "trackkit.job": ("Job", "load_job"),
-    "trackkit.plan": ("Plan", "make_plan"),
+    "trackkit.job": ("Job", "load_job", "with_line"),
+    "trackkit.plan": ("Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack_up"),
 }  # fmt: skip
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from trackkit.cribbing.rules import StackRules
     from trackkit.cribbing.stacks import choose_stacks
     from trackkit.cribbing.truck import Piece, Truck, read_truck
-    from trackkit.job import Job, load_job
+    from trackkit.job import Job, load_job, with_line
     from trackkit.layout import (
         FinishedLine,
         LensHeight,
@@ -70,7 +70,7 @@ if TYPE_CHECKING:
         target_rods,
     )
     from trackkit.layout.governing import governing_chances
-    from trackkit.plan import Plan, make_plan
+    from trackkit.plan import Laid, Plan, Stacked, lay_line, make_plan, plan_of, stack_up
     from trackkit.problems import Advisory, CannotDo, FitError, InputProblems, Problem
     from trackkit.survey.grid import Break
     from trackkit.survey.ground import Ground, fit_ground
@@ -92,6 +92,7 @@ __all__ = [
     "InputProblems",
     "Instruments",
     "Job",
+    "Laid",
     "LensHeight",
     "Piece",
     "Plan",
@@ -102,6 +103,7 @@ __all__ = [
     "Shot",
     "StackPlan",
     "StackRules",
+    "Stacked",
     "Survey",
     "Truck",
     "card_text",
@@ -112,6 +114,7 @@ __all__ = [
     "gap_card",
     "governing_chances",
     "grade_line",
+    "lay_line",
     "lay_out_run",
     "least_fill_line",
     "level_line",
@@ -124,10 +127,13 @@ __all__ = [
     "parse_mass",
     "parse_quantity",
     "place_on_ties",
+    "plan_of",
     "read_survey",
     "read_truck",
     "run_from_sections",
+    "stack_up",
     "target_rods",
+    "with_line",
 ]
 
 

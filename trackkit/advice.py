@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 from trackkit.doubted import reading_advisories
-from trackkit.fitted import doubtful_readings
 from trackkit.layout.footing import BESIDE
 from trackkit.layout.grounds import SIDES
 from trackkit.naming import stretches
@@ -101,7 +100,7 @@ def _high(plan: Plan) -> list[Advisory]:
 def _hardly_known(plan: Plan) -> list[Advisory]:
     """Stretches of the run that the readings do not reach, or hardly."""
     show = plan.job.display
-    misread = not doubtful_readings(plan.ground).empty
+    misread = not plan.ground.doubtful.empty
     covariance = plan.ground.covariance(plan.run.tie_points())
     variance = np.diag(covariance)
     best = int(np.argmin(variance))  # against the tie end known best: a doubtful datum is another matter

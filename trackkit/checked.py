@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from trackkit.doubted import doubt_words
-from trackkit.fitted import doubtful_readings
 from trackkit.job import Job
+from trackkit.listed import Listing
 from trackkit.paper import columns, wrapped
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
@@ -15,7 +15,7 @@ from trackkit.survey.sights import SIGHT
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS
 
-__all__ = ["check_text", "instrument_lines"]
+__all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines"]
 
 
 def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
@@ -28,6 +28,23 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
     no_run : str
         Why the job has no run, which the readings don't need.
     """
+    doubts = doubt_listing(job, ground)
+    verdict = "No reading is in doubt."
+    if doubts.rows:
+        verdict = f"{doubts.title}\n" + columns(doubts.head, doubts.rows, wrap=doubts.wide)
+    notes = "\n".join(wrapped(n, hang=2) for n in ground.survey.notes)
+    lines = "\n".join(wrapped(line, hang=2) for line in check_lines(job, ground))
+    parts = [wrapped(job.name.upper()), lines, verdict, notes]
+    parts.append("\n".join(wrapped(str(a), hang=2) for a in cautions(ground.survey)))
+    if no_run:
+        parts.append(
+            wrapped(f"CAUTION: the readings were checked, but the job cannot be laid: {no_run}", hang=2)
+        )
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def check_lines(job: Job, ground: Ground) -> list[str]:
+    """Return how much the readings check each other, and what was found beside the ground, a line each."""
     show, table = job.display, ground.residuals
     checked, spare = table["checked"].value_counts(), round(table["redundancy_readings"].sum())
     lines = [
@@ -49,22 +66,18 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
             continue
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
-    doubtful = doubtful_readings(ground)
+    return lines
+
+
+def doubt_listing(job: Job, ground: Ground) -> Listing:
+    """Return the readings to take again, one row each."""
+    show = job.display
     rows = [
-        [row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
-         job.side(row.side) if row.side else "", doubt_words(row, show)]
-        for row in rows_of(doubtful)
+        (row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
+         job.side(row.side) if row.side else "", doubt_words(row, show))
+        for row in rows_of(ground.doubtful)
     ]  # fmt: skip
-    head = ["reading", "kind", "where", "side", ""]
-    verdict = "No reading is in doubt." if doubtful.empty else "READ AGAIN\n" + columns(head, rows, wrap=(4,))
-    notes = "\n".join(wrapped(n, hang=2) for n in ground.survey.notes)
-    parts = [wrapped(job.name.upper()), "\n".join(wrapped(line, hang=2) for line in lines), verdict, notes]
-    parts.append("\n".join(wrapped(str(a), hang=2) for a in cautions(ground.survey)))
-    if no_run:
-        parts.append(
-            wrapped(f"CAUTION: the readings were checked, but the job cannot be laid: {no_run}", hang=2)
-        )
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return Listing("READ AGAIN", ("reading", "kind", "where", "side", ""), tuple(rows), wide=(4,))
 
 
 def instrument_lines(job: Job, ground: Ground) -> list[str]:

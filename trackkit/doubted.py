@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from trackkit.fitted import doubtful_readings
 from trackkit.layout.grounds import SIDES
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
@@ -35,7 +34,7 @@ FEW_CHECKS: Final = 2.5
 
 
 def doubt_words(row: Any, display: Display) -> str:
-    """Return how far a doubtful reading is from what the others make it; a row of `doubtful_readings`."""
+    """Return how far a doubtful reading is from what the others make it; a row of ``Ground.doubtful``."""
     if row.others_m == row.others_m:
         return (
             f"reads {display.small_unit(row.read_m)}, the others make it {display.small_unit(row.others_m)}"
@@ -54,7 +53,7 @@ def _readings(plan: Plan) -> list[Advisory]:
     show = plan.job.display
     basis = "tried against a fit without it; 1 survey in 20 gives a false alarm"
     found = []
-    for row in rows_of(doubtful_readings(plan.ground)):
+    for row in rows_of(plan.ground.doubtful):
         at = f" at {show.long(row.station_m)}" if row.station_m == row.station_m else ""
         side = f" {plan.job.side(row.side)}" if row.side else ""
         do = "read it again before laying"
@@ -67,7 +66,7 @@ def _readings(plan: Plan) -> list[Advisory]:
     found += [*_pegs_in_doubt(plan), *_corners_in_doubt(plan), *_perhaps_a_step(plan)]
     marks = plan.ground.survey.benchmarks
     stated = {str(name) for name in marks.loc[marks["sd_m"] == 0, "point"]}
-    blamed = sorted(stated & {str(name) for name in doubtful_readings(plan.ground)["point"]})
+    blamed = sorted(stated & {str(name) for name in plan.ground.doubtful["point"]})
     if blamed and len(stated) > 1:
         text = (
             "rods on points of stated height are in doubt: perhaps the stated heights contradict each other. "
@@ -79,7 +78,7 @@ def _readings(plan: Plan) -> list[Advisory]:
 
 def _pegs_in_doubt(plan: Plan) -> list[Advisory]:
     """Pegs with a reading in doubt that heights, and the target, hang on."""
-    table = doubtful_readings(plan.ground)
+    table = plan.ground.doubtful
     table = table[(table["point"] != "") & table["read_m"].notna()]
     control = plan.targets.control.name if plan.targets is not None else ""
     basis = "heights are carried from peg to peg, and the track is set out from one"
@@ -112,7 +111,7 @@ def _readings_of(plan: Plan, rows: pd.DataFrame, joined: str) -> str:
 
 def _corners_in_doubt(plan: Plan) -> list[Advisory]:
     """Corners of roughed-in track whose rod is in doubt: their lifts come from nothing else."""
-    table = doubtful_readings(plan.ground)
+    table = plan.ground.doubtful
     levels = plan.ground.survey.levels.dropna(subset=["section"]).set_index("reading")
     rows = levels.loc[[name for name in table["reading"] if name in levels.index]]
     if not plan.job.rough_in or rows.empty:
@@ -125,7 +124,7 @@ def _corners_in_doubt(plan: Plan) -> list[Advisory]:
 def _perhaps_a_step(plan: Plan) -> list[Advisory]:
     """Neighbouring rods on one side that are off the same way: the ground may step there."""
     show, found = plan.job.display, []
-    table = doubtful_readings(plan.ground).set_index("reading")
+    table = plan.ground.doubtful.set_index("reading")
     levels = plan.ground.survey.levels
     for side in SIDES:
         rods = levels[(levels["side"] == side) & levels["station_m"].notna()].sort_values("station_m")

@@ -14,13 +14,11 @@ import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from trackkit.plan import Plan
 from trackkit.survey.instruments import BASIS
 from trackkit.tables.rows import rows_of
 
-__all__ = ["SCHEMA", "csv_bytes", "plan_dict", "plan_picture", "save_plan", "supports_frame", "write_whole"]
+__all__ = ["SCHEMA", "csv_bytes", "plan_dict", "save_plan", "supports_frame", "write_whole"]
 
 #: Version of plan.json; it grows when a key changes its meaning or goes.
 SCHEMA: Final = 1
@@ -223,45 +221,9 @@ def _plain(value: Any) -> Any:
     return value if value is None or isinstance(value, str) else None if value is pd.NA else str(value)
 
 
-def plan_picture(plan: Plan) -> Figure:
-    """Return the side view of a plan, with the three numbers that a crew asks first."""
-    from trackkit.show.plots import side_view
-    from trackkit.survey.observe import breaks_of
-
-    show, summary = plan.job.display, plan.summary
-    side = plan.job.side(summary.largest_side)
-    truck = "not given"
-    if plan.stacks is not None:
-        short = ", ".join(f"{one.missing} {one.item}" for one in plan.stacks.shortages)
-        lost = f"cannot fill {len(plan.stacks.unfillable)} supports" if plan.stacks.unfillable else "suffices"
-        truck = f"short of {short}" if short else lost
-        if short and plan.stacks.unfillable:
-            truck += f", {lost}"
-    track = plan.run.length if plan.job.rough_in else plan.run.needed
-    largest = (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
-    if summary.deepest < -plan.line.doubt.touch:
-        count = summary.negative
-        ends = f"tie end{'s' if count > 1 else ''} in the ground, up to"
-        largest = (f"{count} {ends}", show.small_unit(-summary.deepest))
-    headline = [
-        ("track as it lies" if plan.job.rough_in else "track needed", show.long(track)), largest,
-        ("the truck", truck),
-    ]  # fmt: skip
-    stops = any(advisory.level == "stop" for advisory in plan.advisories)
-    if plan.targets is not None and plan.targets.headline and not plan.withholds_target:
-        headline.append(plan.targets.headline)
-    title = f"STOP, not to be laid like this: see the plan · {plan.job.name}" if stops else plan.job.name
-    edges = breaks_of(plan.ground.survey)
-    breaks = {name: [edge.station for edge in edges if edge.side == name] for name in plan.job.side_names}
-    return side_view(
-        plan.ground, plan.run, plan.line, plan.fills, plan.stacks, headline=headline,
-        side_names=plan.job.side_names, display=show, breaks=breaks, title=title,
-        held_at=getattr(plan.job.reference, "station", None),
-    )  # fmt: skip
-
-
 def save_plan(plan: Plan, folder: Path) -> tuple[Path, ...]:
     """Write a plan's files into a folder; see `Plan.save`."""
+    from trackkit.pictured import plan_picture
     from trackkit.show.saving import picture_bytes
 
     figure = plan_picture(plan)

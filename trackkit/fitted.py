@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 
 from trackkit.job import Job
 from trackkit.jobchecks import pegs_alone
@@ -19,7 +18,7 @@ from trackkit.survey.observe import breaks_of
 from trackkit.survey.readings import Survey, check_stations, place_on_ties
 from trackkit.survey.tables import SurveyRules
 
-__all__ = ["doubtful_readings", "fit_job", "fit_on", "fit_readings", "lay_job", "survey_of"]
+__all__ = ["fit_job", "fit_on", "fit_readings", "lay_job", "survey_of"]
 
 #: Ties that lie this close to where they were taken for make no difference to a reading [m].
 _SAME_PLACE = 0.001
@@ -129,21 +128,3 @@ def _off_the_run(job: Job, run: Run) -> list[Problem]:
             Problem("job.toml", show(at), f"a place on the run, {reach}", "", None, "line.reference.at")
         )
     return faults
-
-
-def doubtful_readings(ground: Ground) -> pd.DataFrame:
-    """Return the readings in doubt, the worst first.
-
-    Returns
-    -------
-    DataFrame
-        Columns as in ``ground.residuals``, and for rods read_m and others_m: what was read, and what
-        a fit without the reading makes of it (NaN for other kinds).
-    """
-    table = ground.residuals
-    rods = ground.survey.levels.drop_duplicates("reading").set_index("reading")["rod_m"]
-    read = table["reading"].map(rods).astype(float)
-    table = table.assign(read_m=read, others_m=read + table["off_m"])
-    doubtful = table[table["doubtful"]]
-    worst = doubtful["w_without"].fillna(doubtful["w"]).abs()
-    return doubtful.loc[worst.sort_values(ascending=False, kind="stable").index]

@@ -10,8 +10,8 @@ from typing import Any
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Truck, read_truck
 from trackkit.jobchecks import job_faults
-from trackkit.jobfile import examine_job_file, job_path
-from trackkit.jobschema import JobFile, ReferenceTable
+from trackkit.jobfile import JOB_FILE, Examined, examine_job_file, examine_line, job_path
+from trackkit.jobschema import JobFile, LineTable, ReferenceTable
 from trackkit.layout.clearance import Clearance
 from trackkit.layout.doubt import Doubt
 from trackkit.layout.reference import LensHeight, RailHeight, Reference
@@ -27,7 +27,7 @@ from trackkit.survey.readings import Survey, read_survey
 from trackkit.tables import find_tables
 from trackkit.units import DISPLAYS, Display
 
-__all__ = ["Job", "load_job"]
+__all__ = ["Job", "load_job", "with_line"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,6 +128,43 @@ def load_job(job: str | Path, *, survey: bool = True) -> Job:
     if readings is not None:
         readings = without_readings(readings, examined.file.leave_out)
     return _make(examined.file, path, readings, truck)
+
+
+def with_line(job: Job, **wishes: Any) -> Job:
+    """Return the job with other wishes for its line; what is not named stays as it was.
+
+    Parameters
+    ----------
+    job : Job
+    **wishes
+        Keys and values as under [line] in the job file: ``kind="level"``, ``gap="12 mm"``,
+        ``reference={"tie": 7, "side": "left"}``. None takes a key out.
+
+    Raises
+    ------
+    InputProblems
+        With everything that is wrong with them.
+
+    Examples
+    --------
+    >>> with_line(job, kind="grade", grade="1.5 %", confidence=None)  # doctest: +SKIP
+    """
+    asked = examine_line({key: value for key, value in wishes.items() if value is not None})
+    if asked.faults or asked.file is None:
+        raise InputProblems(asked.faults)
+    unknown = wishes.keys() - LineTable.model_fields.keys()
+    if unknown:
+        raise TypeError(
+            f"a line has no {', '.join(sorted(unknown))}; it has {', '.join(LineTable.model_fields)}"
+        )
+    line = job.file.line.model_copy(update={key: getattr(asked.file.line, key) for key in wishes})
+    file = job.file.model_copy(update={"line": line})
+    kept = file.model_copy(update={"leave_out": ()})  # those readings are out of the survey already
+    pegs = line.reference is not None and line.reference.above
+    faults = job_faults(Examined(kept, ()), job.survey if pegs else None, file_name="the line")
+    if faults:
+        raise InputProblems(dict.fromkeys(faults))
+    return _make(file, job.folder / JOB_FILE, job.survey, job.truck)
 
 
 def _brings_truck(folder: Path) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,7 @@ from trackkit.jobschema import JobFile
 from trackkit.jobwords import Place, fault_in_words, meant_key, place_of, row_of
 from trackkit.problems import InputProblems, Problem, hidden_characters
 
-__all__ = ["JOB_FILE", "Examined", "examine_job_file", "job_path", "read_job_file"]
+__all__ = ["JOB_FILE", "Examined", "examine_job_file", "examine_line", "job_path", "read_job_file"]
 
 #: Name of the job file in a job folder.
 JOB_FILE = "job.toml"
@@ -101,7 +101,23 @@ def examine_job_file(path: Path) -> Examined:
     except RecursionError:
         found = "brackets nested too deep to be a job"
         return Examined(None, (Problem(path.name, found, "tables and keys as in the demo jobs"),))
-    faults = [_hidden_fault(path.name, text, key, value) for key, value in _hidden(content)]
+    return _examine(path.name, text, content)
+
+
+def examine_line(wishes: Mapping[str, Any]) -> Examined:
+    """Return what stands under [line] as if it stood in a job file, with its faults.
+
+    Parameters
+    ----------
+    wishes : mapping
+        Keys and values as in the job file: lengths are text with their unit.
+    """
+    return _examine("the line", "", {**_STAND_IN, "line": dict(wishes)})
+
+
+def _examine(name: str, text: str, content: dict[str, Any]) -> Examined:
+    """Return a job file that has been read as TOML, with its faults; takes what is faulty out of it."""
+    faults = [_hidden_fault(name, text, key, value) for key, value in _hidden(content)]
     written: dict[str, str] = {}
     slips = True
     errors: list[tuple[dict[str, Any], Place]] = []
@@ -112,10 +128,10 @@ def examine_job_file(path: Path) -> Examined:
             meant = meant_key(place, content) if error["type"] == "extra_forbidden" else ""
             if meant:
                 slips = True
-                faults.append(fault_in_words(path.name, text, error, place, written))
+                faults.append(fault_in_words(name, text, error, place, written))
                 written[meant] = str(place[-1])
                 _rename(content, place, meant)
-    faults += [fault_in_words(path.name, text, error, place, written) for error, place in errors]
+    faults += [fault_in_words(name, text, error, place, written) for error, place in errors]
     unsound = {place[:-1] if error["type"] == "missing" else place for error, place in errors}
     unsound |= {place for error, place in errors if error["type"] == "missing"}
     keys = {tuple(part for part in place if isinstance(part, str)) for place in unsound} - {()}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -12,7 +13,6 @@ import pandas as pd
 
 from trackkit.advice import WORTH_SAYING, chance_words
 from trackkit.cribbing.said import fine
-from trackkit.fitted import doubtful_readings
 from trackkit.layout.grounds import SIDES
 from trackkit.paper import columns, wrapped
 from trackkit.tables.rows import rows_of
@@ -23,11 +23,45 @@ if TYPE_CHECKING:
     from trackkit.cribbing.stack import Closing, Stack
     from trackkit.plan import Plan
 
-__all__ = ["corner_table", "seat_table", "support_table", "truck_table"]
+__all__ = [
+    "Listing",
+    "corner_table",
+    "list_pieces",
+    "list_seats",
+    "list_supports",
+    "seat_table",
+    "support_table",
+    "truck_table",
+]
 
 #: A fill with a smaller standard deviation is one that the line is set from [m].
 CERTAIN: Final = 1e-6
 _UNIT_WORDS: Final = {"in": "inches", "cm": "cm", "mm": "mm"}
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A table in words, for paper or for the screen.
+
+    Attributes
+    ----------
+    title : str
+    head : tuple of str
+    rows : tuple of tuple of str
+    right : tuple of int
+        Columns of figures.
+    wide : tuple of int
+        Columns that may be broken over lines.
+    notes : tuple of str
+        How it is read.
+    """
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    right: tuple[int, ...] = ()
+    wide: tuple[int, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def corner_table(plan: Plan) -> str:
@@ -51,6 +85,13 @@ def corner_table(plan: Plan) -> str:
 
 
 def support_table(plan: Plan) -> str:
+    """Return one row a tie end, as text; see `list_supports`."""
+    listed = list_supports(plan)
+    table = columns(listed.head, listed.rows, right=listed.right, wrap=listed.wide)
+    return "\n".join([listed.title, table, *(wrapped(note, hang=2) for note in listed.notes)])
+
+
+def list_supports(plan: Plan) -> Listing:
     """Return one row a tie end: fill, stack, closing piece, target, doubts."""
     show, job = plan.job.display, plan.job
     targets, rod = _target_column(plan)
@@ -59,7 +100,7 @@ def support_table(plan: Plan) -> str:
     for row in rows_of(plan.fills):
         key, first = (row.tie, row.side), row.side == "left"
         rows.append(
-            [
+            (
                 str(row.tie) if first else "",
                 show.long(row.station_m) if first else "",
                 row.role if first else "",
@@ -69,7 +110,7 @@ def support_table(plan: Plan) -> str:
                 *([show.small(targets[key]) if key in targets else ""] if targets else ()),
                 *_built(plan, row, ways),
                 ", ".join(doubts.get(key, ())),
-            ]
+            )
         )
     unit = _UNIT_WORDS[show.unit]
     title = f"SUPPORTS, from the head of the run (heights in {unit}; ± is give or take, 19 times in 20)"
@@ -78,8 +119,8 @@ def support_table(plan: Plan) -> str:
     head = ["tie", "at", "role", "side", "fill", "", *rods, *up]
     more = len(rods)
     right = (0, 1, 4, 5, *((6,) if more else ()), 8 + more)
-    table = columns(head, rows, right=right, wrap=(6 + more, 7 + more, 9 + more))
-    return "\n".join([title, table, *(wrapped(note, hang=2) for note in _notes(plan, rod, ways))])
+    wide = (6 + more, 7 + more, 9 + more)
+    return Listing(title, tuple(head), tuple(rows), right, wide, tuple(_notes(plan, rod, ways)))
 
 
 def _notes(plan: Plan, rod: str, ways: dict[str, str]) -> list[str]:
@@ -111,14 +152,23 @@ def give(row: Any, show: Display) -> str:
 
 
 def seat_table(plan: Plan) -> str:
-    """Return how the bottom of each stack on sloping ground is made level, a line each."""
+    """Return how the bottom of each stack on sloping ground is made level, as text."""
+    listed = list_seats(plan)
+    if listed is None:
+        return ""
+    table = columns(listed.head, listed.rows, right=listed.right, wrap=listed.wide)
+    return "\n".join([listed.title, table, *map(wrapped, listed.notes)])
+
+
+def list_seats(plan: Plan) -> Listing | None:
+    """Return how the bottom of each stack on sloping ground is made level; None if none must be."""
     seated = [stack for stack in (plan.stacks.stacks if plan.stacks else ()) if stack.seat]
     if not seated:
-        return ""
+        return None
     rows = []
     for stack in sorted(seated, key=lambda stack: (stack.ties, stack.side)):
         ties = " and ".join(map(str, stack.ties))
-        rows.append([ties, plan.job.side(stack.side), seat_words(stack, plan.job.side)])
+        rows.append((ties, plan.job.side(stack.side), seat_words(stack, plan.job.side)))
     text = "seat N in the table: the pile stands N above the ground at that tie."
     if any(stack.seat.startswith("scrape") for stack in seated):
         text += (
@@ -126,7 +176,7 @@ def seat_table(plan: Plan) -> str:
             "Ask whose ground it is before you scrape."
         )
     title = "SEATS, made level before anything is stacked"
-    return "\n".join([title, columns(["tie", "side", "how"], rows, right=(0,), wrap=(2,)), wrapped(text)])
+    return Listing(title, ("tie", "side", "how"), tuple(rows), (0,), (2,), (text,))
 
 
 def seat_words(stack: Stack, side: Callable[[str], str]) -> str:
@@ -208,7 +258,7 @@ def _doubts(plan: Plan) -> dict[tuple[int, str], list[str]]:
         if not shims and stack.change_chance > WORTH_SAYING:
             text = _odds(stack.change_chance)
             found.setdefault((stack.ties[0], stack.side), []).append(text)
-    placed = doubtful_readings(plan.ground)
+    placed = plan.ground.doubtful
     placed = placed[placed["station_m"].notna()]
     for row, tie in zip(rows_of(placed), _nearest_ties(plan, placed["station_m"]), strict=True):
         for side in (row.side,) if row.side else ("left", "right"):
@@ -221,17 +271,26 @@ def _odds(chance: float) -> str:
 
 
 def truck_table(plan: Plan) -> str:
-    """Return what to take off the truck."""
-    if plan.stacks is None:
+    """Return what to take off the truck, as text."""
+    listed = list_pieces(plan)
+    if listed is None:
         return ""
+    table = columns(listed.head, listed.rows, right=listed.right)
+    return "\n".join([listed.title, table, *listed.notes])
+
+
+def list_pieces(plan: Plan) -> Listing | None:
+    """Return what to take off the truck; None if there is no truck."""
+    if plan.stacks is None:
+        return None
     rows = [
-        [
+        (
             str(row.item),
             str(row.kind),
             str(row.count),
             str(row.on_truck),
             str(row.missing) if row.missing else "",
-        ]
+        )
         for row in rows_of(plan.stacks.pull_list())
     ]
     notes = []
@@ -245,8 +304,8 @@ def truck_table(plan: Plan) -> str:
     if mass == mass:
         unit = "lb" if plan.job.display.unit == "in" else "kg"
         notes.append(f"Together about {mass / MASS_UNITS[unit]:.0f} {unit}.")
-    head = ["item", "kind", "take", "on truck", "short"]
-    return "\n".join(["PULL LIST", columns(head, rows, right=(2, 3, 4)), *notes])
+    head = ("item", "kind", "take", "on truck", "short")
+    return Listing("PULL LIST", head, tuple(rows), (2, 3, 4), notes=tuple(notes))
 
 
 def _nearest_ties(plan: Plan, stations: pd.Series[float]) -> list[int]:

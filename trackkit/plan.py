@@ -26,7 +26,7 @@ from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import sights_of
 
-__all__ = ["Plan", "make_plan"]
+__all__ = ["Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack_up"]
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
 _SAME_GRADE = 1e-4
@@ -100,6 +100,46 @@ class Plan:
         return save_plan(self, Path(folder))
 
 
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """A job's line over its ground, before anything is stacked: all that a picture of it needs.
+
+    Attributes
+    ----------
+    job : Job
+    run : Run
+        As it was laid out; ``line.run`` has its ties where they lie on the line.
+    ground : Ground
+    line : FinishedLine
+    fills : DataFrame
+        See `fill_table`.
+    """
+
+    job: Job
+    run: Run
+    ground: Ground
+    line: FinishedLine
+    fills: pd.DataFrame
+
+
+@dataclass(frozen=True, eq=False)
+class Stacked:
+    """A line that has been laid, and what stands under it.
+
+    Attributes
+    ----------
+    laid : Laid
+    fills : DataFrame
+        The line's fills with ground_type and support_here of their zones.
+    stacks : StackPlan or None
+        None if there is no truck.csv.
+    """
+
+    laid: Laid
+    fills: pd.DataFrame
+    stacks: StackPlan | None
+
+
 def make_plan(job: Job) -> Plan:
     """Return the plan of a job.
 
@@ -114,29 +154,48 @@ def make_plan(job: Job) -> Plan:
     ValueError
         If the job was loaded without its survey.
     """
-    run, ground = fit_job(job)
+    return plan_of(stack_up(lay_line(job, *fit_job(job))))
+
+
+def lay_line(job: Job, run: Run, ground: Ground) -> Laid:
+    """Return a job's line over a run and a ground that `trackkit.fitted.fit_job` has found.
+
+    The run and the ground stay good as long as only the line's wishes change (`with_line`), and a job
+    whose readings are by tie or section keeps its grade.
+    """
     line = _line(job, ground, run)
     run, ground, line = _settled(job, run, ground, line)
-    obstacles = _obstacles(job, ground)
     half_box = job.lay_rules.half_box
     fills = fill_table(ground, run, line, along=2 * half_box, set_from=_control(job, ground))
+    return Laid(job, run, ground, line, fills)
+
+
+def stack_up(laid: Laid) -> Stacked:
+    """Return what stands under a line that has been laid, out of what is on the truck."""
+    job = laid.job
     fills = on_zones(
-        fills, survey_of(job).zones, kind=job.ground_kind, half_box=half_box,
+        laid.fills, survey_of(job).zones, kind=job.ground_kind, half_box=job.lay_rules.half_box,
         least_feet=job.stack_rules.foot_area, scrape_on=job.stack_rules.scrape_on,
-    )  # fmt: skip
-    verdict = level_verdict(
-        ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
-        rolling=job.rolling, gap=_gap(job), obstacles=obstacles, clearance=job.clearance,
     )  # fmt: skip
     stacks = None
     if job.truck is not None:
         standing = fills[fills["support_here"]]
         stacks = choose_stacks(standing, job.truck, rules=job.stack_rules, display=job.display.name)
-    targets = _targets(job, ground, line, run, fills)
+    return Stacked(laid, fills, stacks)
+
+
+def plan_of(stacked: Stacked) -> Plan:
+    """Return the plan of a line with its stacks: targets, doubts and warnings are added."""
+    laid, fills = stacked.laid, stacked.fills
+    job, run, ground, line = laid.job, laid.run, laid.ground, laid.line
+    verdict = level_verdict(
+        ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
+        rolling=job.rolling, gap=_gap(job), obstacles=_obstacles(job, ground), clearance=job.clearance,
+    )  # fmt: skip
     draft = Plan(
         job=job, run=line.run, ground=ground, line=line, fills=fills, summary=summarise_fills(fills),
-        governing=governing_chances(ground, line), verdict=verdict, stacks=stacks, targets=targets,
-        advisories=(),
+        governing=governing_chances(ground, line), verdict=verdict, stacks=stacked.stacks,
+        targets=_targets(job, ground, line, run, fills), advisories=(),
     )  # fmt: skip
     return replace(draft, advisories=_advisories(draft))
 

@@ -6,32 +6,29 @@ from dataclasses import replace
 from itertools import groupby
 
 from trackkit.advice import USUAL_CAUTIONS, WORTH_SAYING, chance_words
-from trackkit.fitted import doubtful_readings
 from trackkit.listed import corner_table, seat_table, support_table, truck_table
 from trackkit.naming import compact, named
 from trackkit.paper import wrapped
-from trackkit.plan import Plan
+from trackkit.plan import Laid, Plan
 from trackkit.problems import Advisory
 
-__all__ = ["plan_text", "summary_lines"]
+__all__ = ["line_words", "plan_text", "said", "set_from_words", "stops_first", "summary_lines"]
 
 
 def plan_text(plan: Plan) -> str:
     """Return the plan: what stops it first, then target and summary, the tables, the cautions."""
-    doubtful = set(doubtful_readings(plan.ground)["reading"])
-    stops = [a for a in plan.advisories if a.level == "stop" or a.place in doubtful]
+    stops, others = stops_first(plan)
     parts = [wrapped(plan.job.name.upper())]
     if plan.job.note:
         parts.append(wrapped(plan.job.note))
     if stops:
-        parts.append("\n".join(wrapped(_words(plan, a), hang=2) for a in stops))
+        parts.append("\n".join(wrapped(said(plan, a), hang=2) for a in stops))
     parts.append("\n".join(wrapped(line, hang=2) for line in summary_lines(plan)))
     if plan.job.rough_in:
         parts.append(corner_table(plan))
     parts += [support_table(plan), seat_table(plan), truck_table(plan)]
-    others = [a for a in plan.advisories if a not in stops]
     if others:
-        parts.append("\n".join(wrapped(_words(plan, a), hang=2) for a in others))
+        parts.append("\n".join(wrapped(said(plan, a), hang=2) for a in others))
     if plan.ground.survey.notes:
         parts.append(
             "How readings were taken:\n" + "\n".join(wrapped(n, hang=2) for n in plan.ground.survey.notes)
@@ -40,7 +37,14 @@ def plan_text(plan: Plan) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _words(plan: Plan, advisory: Advisory) -> str:
+def stops_first(plan: Plan) -> tuple[list[Advisory], list[Advisory]]:
+    """Return what stands on top of a plan, its stops and what doubts a reading, and all else it warns of."""
+    doubtful = set(plan.ground.doubtful["reading"])
+    stops = [a for a in plan.advisories if a.level == "stop" or a.place in doubtful]
+    return stops, [a for a in plan.advisories if a not in stops]
+
+
+def said(plan: Plan, advisory: Advisory) -> str:
     """Return an advisory with landmarks, its places drawn together."""
     side = plan.job.side
     return named(str(replace(advisory, place=compact(advisory.place, side))), side)
@@ -68,7 +72,7 @@ def summary_lines(plan: Plan) -> list[str]:
     )
     if summary.negative:
         largest += f" The deepest by {show.small_unit(-summary.deepest)}."
-    lines = [track, *_order(plan), largest, _short_on_truck(plan), _what_sets(plan)]
+    lines = [track, *_order(plan), largest, _short_on_truck(plan), set_from_words(plan)]
     if plan.withholds_target:
         lines.insert(0, "No target: see STOP.")
     elif plan.targets is not None:
@@ -87,7 +91,7 @@ def summary_lines(plan: Plan) -> list[str]:
     elif confidence:
         lines.append(f"The line did not have to be raised for {confidence:.0%} that no tie end touches.")
     lines.append(f"{_gap_words(plan)} Ground: {plan.ground.roughness.words(show)}.")
-    doubtful = doubtful_readings(plan.ground)
+    doubtful = plan.ground.doubtful
     if len(doubtful):
         lines.append(f"Readings in doubt: {', '.join(doubtful['reading'])}.")
     unchecked = int((plan.ground.residuals["checked"] == "nothing").sum())
@@ -135,10 +139,10 @@ def _in_the_ground(plan: Plan) -> str:
     return "no tie end in the ground" + (f", but {touching} may touch it" if touching else "")
 
 
-def _what_sets(plan: Plan) -> str:
+def set_from_words(plan: Plan) -> str:
     """Return what the line is set from, and how sure that is."""
     line, governing = plan.line, plan.governing
-    sets = f"The line is {_kind(plan)}, set from {named(line.reference, plan.job.side)}"
+    sets = f"The line is {line_words(plan)}, set from {named(line.reference, plan.job.side)}"
     if plan.job.reference != "governing" or line.kind == "follow":
         return sets + "."
     other = "another point" if len(line.rests_on) == 1 else "another pair of points"
@@ -148,7 +152,8 @@ def _what_sets(plan: Plan) -> str:
     return sets + "."
 
 
-def _kind(plan: Plan) -> str:
+def line_words(plan: Plan | Laid) -> str:
+    """Return what kind of line it is, and how steep: the end of "the line is ..."."""
     grade = plan.line.steepest
     if plan.line.kind == "level":
         return "level"

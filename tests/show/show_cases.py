@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from trackkit.cribbing import Truck, choose_stacks
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Piece
-from trackkit.files import plan_picture
 from trackkit.job import load_job
 from trackkit.layout import Section, Shot, fill_table, follow_line, lay_out_run, level_line
+from trackkit.pictured import plan_picture
 from trackkit.plan import make_plan
 from trackkit.show.plots import side_view
 from trackkit.survey.grid import Break
@@ -138,10 +139,15 @@ def short_of_pieces():
     return replace(case, more=more)
 
 
+def words_on(page):
+    """Return the texts that stand on the page itself, beside its axes."""
+    return [artist for artist in page.get_children() if isinstance(artist, Text)]
+
+
 def demo(name):
     plan = make_plan(load_job(DEMO / name))
     figure = plan_picture(plan)
-    words = {text.get_gid(): text.get_text() for text in figure.texts}
+    words = {text.get_gid(): text.get_text() for text in words_on(figure)}
     asked = tuple((words[f"question-{n}"], words[f"answer-{n}"]) for n in (1, 2, 3))
     names = {side: plan.job.side(side) for side in ("left", "right")}
     more = {"side_names": names, "title": plan.job.name, "headline": asked}

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from show_cases import words_on
 from sklearn.isotonic import IsotonicRegression
 
 from trackkit.show.lettering import fitted, lay_figures, spread, text_width, wrapped
@@ -20,7 +21,7 @@ CASES = [
 
 def texts_of(figure):
     """Every text that shows: words, figures, labels of axes and their ticks."""
-    found = [*figure.texts]
+    found = [*words_on(figure)]
     for ax in figure.axes:
         found += [*ax.texts, ax.yaxis.label]
         found += [tick.label1 for tick in ax.yaxis.get_major_ticks()]
@@ -83,7 +84,7 @@ def test_letters_are_large_enough_to_read(figure, case, name):
         t.get_fontsize() for ax in figure.axes for t in ax.texts if (t.get_gid() or "").endswith("-fill")
     ]
     assert min(fills) >= (9.0 if len(case(name).run.ties) <= 21 else 6.5)
-    answers = [t for t in figure.texts if t.get_gid() == "answer-1"]
+    answers = [t for t in words_on(figure) if t.get_gid() == "answer-1"]
     assert answers[0].get_fontsize() >= 18
 
 
@@ -91,7 +92,7 @@ def test_heights_get_most_of_a_strip_s_room(sheet):
     """Stacks are to be seen: at least 0.6 in of a laptop's strip is left for them (guess)."""
     figure = sheet("lawn", (11, 6))
     for ax in figure.axes:
-        (low, high) = ax.spines["left"].get_bounds()
+        (low, high) = next(x for x in ax.lines if x.get_gid().endswith("-scale-heights")).get_ydata()[:2]
         pixels = np.ptp(ax.transData.transform([(0, low), (0, high)])[:, 1])
         assert pixels / figure.dpi > 0.6
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -20,9 +21,11 @@ __all__ = [
     "Doubt",
     "FillModel",
     "chance_any_touches",
+    "deepest_ends",
     "extra_gap",
     "fill_model",
     "point_covariance",
+    "rise_to_clear",
     "touch_chances",
 ]
 
@@ -179,7 +182,7 @@ def chance_any_touches(
     fills: npt.ArrayLike, covariance: npt.ArrayLike, *, touch: float, draws: int, seed: int
 ) -> float:
     """Return the chance that at least one tie end touches, from draws of the fills together."""
-    deepest = _deepest(fills, covariance, draws=draws, seed=seed)
+    deepest = deepest_ends(fills, covariance, draws=draws, seed=seed)
     return float(np.mean(deepest > touch))
 
 
@@ -219,14 +222,20 @@ def extra_gap(
     ValueError
         If ``confidence`` is not between 0 and 1.
     """
+    return rise_to_clear(
+        deepest_ends(fills, covariance, draws=draws, seed=seed), confidence=confidence, touch=touch
+    )
+
+
+def rise_to_clear(deepest: FloatArray, *, confidence: float, touch: float) -> float:
+    """Return `extra_gap` from draws that `deepest_ends` has made."""
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
-    deepest = _deepest(fills, covariance, draws=draws, seed=seed)
     return max(0.0, float(np.quantile(deepest, confidence, method="higher")) - touch)
 
 
-def _deepest(fills: npt.ArrayLike, covariance: npt.ArrayLike, *, draws: int, seed: int) -> FloatArray:
-    """Return, draw by draw, how far the ground rises over the undersides at its worst [m]."""
+def deepest_ends(fills: npt.ArrayLike, covariance: npt.ArrayLike, *, draws: int, seed: int) -> FloatArray:
+    """Return, draw by draw, how far the ground rises over the undersides at its worst, (draws,) [m]."""
     f, c = np.asarray(fills, dtype=float), np.asarray(covariance, dtype=float)
     scale = float(np.max(np.diag(c), initial=0.0))
     if scale == 0:
@@ -236,5 +245,12 @@ def _deepest(fills: npt.ArrayLike, covariance: npt.ArrayLike, *, draws: int, see
     except np.linalg.LinAlgError:  # a very doubtful datum has left more rounding than that
         values, vectors = np.linalg.eigh(c)
         root = vectors * np.sqrt(np.maximum(values, 0.0))
-    normals = np.random.default_rng(seed).standard_normal((draws, len(f)))
-    return np.asarray(np.max(-f - normals @ root.T, axis=1))
+    return np.asarray(np.max(-f - _normals(draws, len(f), seed) @ root.T, axis=1))
+
+
+@lru_cache(maxsize=2)
+def _normals(draws: int, count: int, seed: int) -> FloatArray:
+    """Return standard normal draws; a line that is moved is tried against the same ones again and again."""
+    normals = np.random.default_rng(seed).standard_normal((draws, count))
+    normals.flags.writeable = False
+    return normals

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.layout.clearance import Clearance, Rows, clearance_rows
-from trackkit.layout.doubt import Doubt, chance_any_touches, extra_gap, fill_model
+from trackkit.layout.doubt import Doubt, deepest_ends, fill_model, rise_to_clear
 from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, FloatArray, GroundLike, Point
 from trackkit.layout.laid import Run
@@ -127,22 +127,14 @@ def _with_confidence(
     """Raise the line until the chance that any tie end touches is small enough, if it may rise."""
     doubt = line.doubt
     model = fill_model(ground, line.run, line if set_from is None else line.held_by(set_from))
-    extra = extra_gap(
-        model.fills,
-        model.covariance,
-        confidence=confidence,
-        touch=doubt.touch,
-        draws=doubt.draws,
-        seed=doubt.seed,
-    )
+    deepest = deepest_ends(model.fills, model.covariance, draws=doubt.draws, seed=doubt.seed)
+    extra = rise_to_clear(deepest, confidence=confidence, touch=doubt.touch)
     if can_rise:
         line = replace(
             line, gap=line.gap + extra, raised=extra, knots_height=line.knots_height + extra,
             depth=max(0.0, line.depth - extra),
         )  # fmt: skip
-    chance = chance_any_touches(
-        model.fills + line.raised, model.covariance, touch=doubt.touch, draws=doubt.draws, seed=doubt.seed
-    )
+    chance = float(np.mean(deepest - line.raised > doubt.touch))
     line = replace(line, chance_touch=chance)
     if can_rise or extra == 0:
         return line

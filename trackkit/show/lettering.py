@@ -10,6 +10,7 @@ import warnings
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -44,10 +45,16 @@ def plain(text: str) -> str:
 
 def text_width(text: str, look: Mapping[str, Any], *, size: float | None = None) -> float:
     """Return the width of a text in a style of `STYLE`, with a little to spare [in]."""
+    points = float(look["fontsize"]) if size is None else size
+    return _measured(text, points, look.get("weight"), look.get("style"))
+
+
+@lru_cache(maxsize=4096)
+def _measured(text: str, points: float, weight: Any, slant: Any) -> float:
+    """Return the width of a text; a picture that moves measures the same words over and over."""
     from matplotlib.font_manager import FontProperties, findfont, get_font
 
-    points = float(look["fontsize"]) if size is None else size
-    font = get_font(findfont(FontProperties(weight=look.get("weight"), style=look.get("style"))))
+    font = get_font(findfont(FontProperties(weight=weight, style=slant)))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         font.set_size(points, 72)

@@ -14,7 +14,7 @@ from trackkit.show.style import INK, PAPER, STYLE
 from trackkit.units import LENGTH_UNITS, Display
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from trackkit.show.pen import Pen
 
 __all__ = ["Flag", "draw_flags", "draw_height_marks", "lay_flags"]
 
@@ -101,13 +101,13 @@ def _free_place(
 
 
 def draw_flags(
-    ax: Axes, scene: Scene, flags: Sequence[Flag], *, floor: float, top: float, row: float
+    pen: Pen, scene: Scene, flags: Sequence[Flag], *, floor: float, top: float, row: float
 ) -> None:
     """Draw the lines from the floor to their words, and the words.
 
     Parameters
     ----------
-    ax : Axes
+    pen : Pen
     scene : Scene
     flags : sequence of Flag
     floor, top, row : float
@@ -118,15 +118,15 @@ def draw_flags(
         foot = top + flag.row * row
         end = foot if flag.stands == "center" else foot + 0.85 * row
         name = f"{scene.side}-{flag.kind}-{place}"
-        ax.plot([flag.station] * 2, [floor, end], gid=name, **STYLE[flag.kind])
+        pen.line(name, [flag.station] * 2, [floor, end], **STYLE[flag.kind])
         shift = {"left": 3, "center": 0, "right": -3}[flag.stands]
-        ax.annotate(
-            flag.word, (flag.station, foot), xytext=(shift, 1.5), textcoords="offset points",
-            ha=flag.stands, va="bottom", gid=f"{name}-word", bbox=STYLE["clear"], **STYLE["flag"],
+        pen.words(
+            f"{name}-word", flag.word, flag.station, foot, shift=(shift, 1.5), ha=flag.stands, va="bottom",
+            bbox=STYLE["clear"], **STYLE["flag"],
         )  # fmt: skip
 
 
-def draw_height_marks(ax: Axes, scene: Scene, *, display: Display, per_metre: float) -> None:
+def draw_height_marks(pen: Pen, scene: Scene, *, display: Display, per_metre: float) -> None:
     """Draw drafting triangles on the rail: filled where the line is set from, open at ends and bends.
 
     The height of the rail's top stands beside those at the ends, at bends and at the reference, as far
@@ -147,7 +147,7 @@ def draw_height_marks(ax: Axes, scene: Scene, *, display: Display, per_metre: fl
     for place, (at, filled) in enumerate(sorted(marks)):
         height = float(line.rail_top(at)) * scale
         name = f"{scene.side}-{'reference' if filled else 'height-mark'}-{place}"
-        ax.plot([at], [height], markerfacecolor=INK if filled else "white", gid=name, **look)
+        pen.line(name, [at], [height], markerfacecolor=INK if filled else "white", **look)
         word = display.small(float(line.rail_top(at))).replace("-", "−")
         word = f"rail top {word} {display.unit}" if place == 0 else word
         room = (text_width(word, STYLE["height"]) + 0.04) / per_metre
@@ -158,8 +158,8 @@ def draw_height_marks(ax: Axes, scene: Scene, *, display: Display, per_metre: fl
             if inside and all(high <= left or right <= low for left, right in taken):
                 taken.append((low, high))
                 over = float(line.rail_top([low, high]).max()) * scale
-                ax.annotate(
-                    word, (start, over), xytext=(sign * 1.5, 3.0), textcoords="offset points", ha=stands,
-                    va="bottom", gid=f"{name}-height", bbox=STYLE["clear"], **STYLE["height"],
+                pen.words(
+                    f"{name}-height", word, start, over, shift=(sign * 1.5, 3.0), ha=stands, va="bottom",
+                    bbox=STYLE["clear"], **STYLE["height"],
                 )  # fmt: skip
                 break

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from itertools import count
+from typing import Any, Final
 
 from trackkit.show.lettering import fitted, line_height, plain, text_width, wrapped
+from trackkit.show.pen import Pen
 from trackkit.show.scene import Scene
 from trackkit.show.style import INK, PAPER, STYLE
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["draw_header", "draw_legend", "header_height", "legend_entries", "legend_height"]
 
@@ -39,35 +38,46 @@ def header_height(title: str, headline: Sequence[tuple[str, str]], tall: float) 
     return 0.1 + (TITLE if title else 0.0) + (large if headline else 0.0) + NAME
 
 
-def draw_header(figure: Figure, title: str, headline: Sequence[tuple[str, str]]) -> None:
-    """Write the title, and the questions with their answers in large type, side by side."""
-    wide, tall = (float(size) for size in figure.get_size_inches())
+def draw_header(pen: Pen, size: tuple[float, float], title: str, headline: Sequence[tuple[str, str]]) -> None:
+    """Write the title, and the questions with their answers in large type, side by side.
+
+    Parameters
+    ----------
+    pen : Pen
+        Of the figure.
+    size : tuple of float
+        Of the page [in].
+    title : str
+    headline : sequence of (what, number)
+    """
+    wide, tall = size
     left, room = PAPER["left"], wide - PAPER["left"] - PAPER["right"]
     top = 0.1
     if title:
-        word, size = fitted(title, room, STYLE["title"], sizes=(11.5, 10, 9))
-        _write(figure, "title", "title", word, size, left, top)
+        word, points = fitted(title, room, STYLE["title"], sizes=(11.5, 10, 9))
+        _write(pen, tall, "title", "title", word, points, left, top)
         top += TITLE
     for place, (what, answer) in enumerate(headline):
         each = room / len(headline)
         x, own = left + place * each, each - 0.15
-        word, size = fitted(what, own, STYLE["question"], sizes=(10, 9, 8))
-        _write(figure, "question", f"question-{place + 1}", word, size, x, top)
+        word, points = fitted(what, own, STYLE["question"], sizes=(10, 9, 8))
+        _write(pen, tall, "question", f"question-{place + 1}", word, points, x, top)
         answer, sizes = plain(answer), _sizes(tall)
-        fits = [size for size in sizes[:-1] if text_width(answer, STYLE["answer"], size=size) <= own]
-        size = fits[0] if fits else sizes[-1]
-        lines = [answer] if fits else wrapped(answer, own, STYLE["answer"], size=size, lines=2)
+        fits = [points for points in sizes[:-1] if text_width(answer, STYLE["answer"], size=points) <= own]
+        points = fits[0] if fits else sizes[-1]
+        lines = [answer] if fits else wrapped(answer, own, STYLE["answer"], size=points, lines=2)
         under = top + line_height(STYLE["question"]["fontsize"]) + 0.03
-        _write(figure, "answer", f"answer-{place + 1}", "\n".join(lines), size, x, under)
+        _write(pen, tall, "answer", f"answer-{place + 1}", "\n".join(lines), points, x, under)
 
 
-def _write(figure: Figure, look: str, name: str, text: str, size: float, x: float, top: float) -> None:
+def _write(
+    pen: Pen, tall: float, look: str, name: str, text: str, points: float, x: float, top: float
+) -> None:
     """Write a text with its upper left corner so far from the page's left and top [in]."""
-    wide, tall = (float(size) for size in figure.get_size_inches())
     for place, line in enumerate(text.split("\n")):  # by base lines: letters that hang must not lift a line
-        base = top + line_height(size) * (0.8 + place)
-        own = {**STYLE[look], "fontsize": size, "gid": f"{name}-{place}" if place else name}
-        figure.text(x / wide, 1 - base / tall, line, **own)
+        base = top + line_height(points) * (0.8 + place)
+        own = {**STYLE[look], "fontsize": points}
+        pen.words(f"{name}-{place}" if place else name, line, x, tall - base, **own)
 
 
 def legend_entries(scenes: Sequence[Scene]) -> list[tuple[str, str]]:
@@ -114,37 +124,34 @@ def _pitch() -> float:
     return line_height(STYLE["legend"]["fontsize"]) + 0.07
 
 
-def draw_legend(figure: Figure, entries: Sequence[tuple[str, str]]) -> None:
-    """Draw the signs with their words, in rows at the foot of the page."""
-    wide, tall = (float(size) for size in figure.get_size_inches())
+def draw_legend(pen: Pen, wide: float, entries: Sequence[tuple[str, str]]) -> None:
+    """Draw the signs with their words, in rows at the foot of a page so wide [in]."""
     rows = _rows(entries, wide - PAPER["left"] - PAPER["right"])
     for number, row in enumerate(reversed(rows)):
         x, y = PAPER["left"], 0.1 + _pitch() * (number + 0.4)
         for style, word, width in row:
-            _swatch(figure, style, x, y)
-            place = ((x + PAPER["swatch"] + 0.07) / wide, y / tall)
+            _swatch(pen, style, x, y)
             name = f"legend-{style.replace(' ', '-')}"
-            figure.text(*place, word, va="center_baseline", gid=name, **STYLE["legend"])
+            after = x + PAPER["swatch"] + 0.07
+            pen.words(name, word, after, y, va="center_baseline", **STYLE["legend"])
             x += width
 
 
-def _swatch(figure: Figure, style: str, x: float, y: float) -> None:
+def _swatch(pen: Pen, style: str, x: float, y: float) -> None:
     """Draw one sign in the legend, its left end at x, its middle at height y [in]."""
-    from matplotlib.lines import Line2D
-    from matplotlib.patches import Polygon
-
     wide, high = PAPER["swatch"], 0.11
     low, top, right = y - high / 2, y + high / 2, x + wide
-    artists: list[Any] = []
+    parts = count()
+
+    def name() -> str:
+        return f"swatch-{style.replace(' ', '-')}-{next(parts)}"
 
     def stroke(look: str, *points: tuple[float, float], **own: Any) -> None:
-        keep = {key.removesuffix("s"): value for key, value in STYLE[look].items() if key != "zorder"}
-        across, up = zip(*points, strict=True)
-        artists.append(Line2D(across, up, transform=figure.dpi_scale_trans, **{**keep, **own}))
+        keep = {key: value for key, value in STYLE[look].items() if key != "zorder"}
+        pen.line(name(), *zip(*points, strict=True), **{**keep, **own})
 
     def area(look: str, *corners: tuple[float, float]) -> None:
-        keep = {key: value for key, value in STYLE[look].items() if key != "zorder"}
-        artists.append(Polygon(corners, transform=figure.dpi_scale_trans, **keep))
+        pen.areas(name(), [corners], **{key: v for key, v in STYLE[look].items() if key != "zorder"})
 
     box = ((x, low), (right, low), (right, top), (x, top))
     if style == "ground":
@@ -177,5 +184,3 @@ def _swatch(figure: Figure, style: str, x: float, y: float) -> None:
     elif style == "lumber end":
         stroke("grain", (x, low), (right, top))
         stroke("grain", (x, top), (right, low))
-    for artist in artists:
-        figure.add_artist(artist)

@@ -11,7 +11,7 @@ from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, GroundLike
 from trackkit.layout.laid import Run
 from trackkit.show.page import draw_header, draw_legend, header_height, legend_entries, legend_height
-from trackkit.show.scales import draw_stations
+from trackkit.show.pen import Pen
 from trackkit.show.scene import make_scenes
 from trackkit.show.strip import draw_strip, lay_out_strips
 from trackkit.show.style import PAPER, STYLE
@@ -28,6 +28,8 @@ __all__ = ["draw_side", "side_view"]
 #: A page on its side, and the widest there is [in].
 A4: Final = (11.7, 8.3)
 WIDEST: Final = 200.0
+#: Under the scale of stations where no legend stands [in].
+FOOT: Final = 0.05
 
 
 def draw_side(
@@ -85,7 +87,6 @@ def draw_side(
         ax = figure.add_axes((0.08, 0.14, 0.9, 0.78))
     (layout,) = lay_out_strips(scenes, (ax,), display)
     draw_strip(ax, scenes[0], layout, display=display, name=name)
-    draw_stations(ax, run, display)
     return ax
 
 
@@ -103,8 +104,11 @@ def side_view(
     breaks: Mapping[str, Sequence[float]] | None = None,
     held_at: float | None = None,
     title: str = "",
+    legend: bool = True,
 ) -> Figure:
     """Return the side view of both rails, left above right, with the large numbers on top.
+
+    A figure that holds a side view already is changed to show this one.
 
     Parameters
     ----------
@@ -121,6 +125,8 @@ def side_view(
         Stations of edges on each side [m].
     title : str
         Name of the job.
+    legend : bool
+        Whether the signs are explained at the foot.
     """
     from matplotlib import style
 
@@ -133,20 +139,25 @@ def side_view(
             figure = Figure(figsize=(min(max(A4[0], wide), WIDEST), A4[1]), dpi=100)
         figure.set_facecolor(STYLE["page"]["facecolor"])
         wide, tall = (float(size) for size in figure.get_size_inches())
-        entries = legend_entries(scenes)
-        below = legend_height(entries, wide) + PAPER["axis"]
+        entries = legend_entries(scenes) if legend else []
+        below = (legend_height(entries, wide) if entries else FOOT) + PAPER["axis"]
         each = max((tall - below - header_height(title, headline, tall) - PAPER["gap"]) / 2, 0.1)
         left, across = PAPER["left"] / wide, (wide - PAPER["left"] - PAPER["right"]) / wide
-        top = figure.add_axes((left, (below + each + PAPER["gap"]) / tall, across, each / tall))
-        bottom = figure.add_axes((left, below / tall, across, each / tall), sharex=top)
+        boxes = [(left, foot / tall, across, each / tall) for foot in (below + each + PAPER["gap"], below)]
+        top, bottom = figure.axes or _two_axes(figure)
+        for ax, box in zip((top, bottom), boxes, strict=True):
+            ax.set_position(box)
         layouts = lay_out_strips(scenes, (top, bottom), display)
         for ax, scene, layout in zip((top, bottom), scenes, layouts, strict=True):
             name = (side_names or {}).get(scene.side, scene.side)
             name = name if name == scene.side else f"{name} ({scene.side})"
-            draw_strip(ax, scene, layout, display=display, name=name)
-        draw_stations(bottom, run, display)
-        top.xaxis.set_visible(False)
-        top.spines["bottom"].set_visible(False)
-        draw_header(figure, title, headline)
-        draw_legend(figure, entries)
+            draw_strip(ax, scene, layout, display=display, name=name, stations=ax is bottom)
+        with Pen(figure) as pen:
+            draw_header(pen, (wide, tall), title, headline)
+            draw_legend(pen, wide, entries)
     return figure
+
+
+def _two_axes(figure: Figure) -> tuple[Axes, Axes]:
+    top = figure.add_axes((0.0, 0.5, 1.0, 0.5))
+    return top, figure.add_axes((0.0, 0.0, 1.0, 0.5), sharex=top)

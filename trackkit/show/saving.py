@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 __all__ = ["picture_bytes", "save_picture"]
 
+#: What letters are written in, and what an SVG asks for instead where it is missing.
+FONTS: Final = ["DejaVu Sans", "Verdana"]
 _KINDS: Final[dict[str, Literal["svg", "png"]]] = {".svg": "svg", ".png": "png"}
 
 
@@ -33,7 +35,7 @@ def picture_bytes(figure: Figure, kind: Literal["svg", "png"], *, dpi: float = 1
     store = io.BytesIO()
     with (
         style.context("default"),
-        rc_context({"svg.fonttype": "none", "svg.hashsalt": "trackkit"}),
+        rc_context({"svg.fonttype": "none", "svg.hashsalt": "trackkit", "font.sans-serif": FONTS}),
         warnings.catch_warnings(),
     ):
         warnings.filterwarnings("ignore", message="Glyph .* missing")

@@ -23,7 +23,7 @@ __all__ = ["Scene", "make_scenes"]
 Array = NDArray[np.float64]
 
 #: Points at which the ground is drawn.
-SAMPLES: Final = 400
+SAMPLES: Final = 240
 #: Ground shown beyond each end of the track, and beyond a piece that stands out further [m].
 PAST: Final = (0.35, 0.05)
 #: At least so much height is shown, so that a flat yard doesn't look like a mountain range [m].

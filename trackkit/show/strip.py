@@ -11,8 +11,9 @@ import numpy as np
 from trackkit.show.ground_body import draw_ground
 from trackkit.show.lettering import Figures, fitted, lay_figures, line_height, text_width
 from trackkit.show.marks import Flag, draw_flags, draw_height_marks, lay_flags
+from trackkit.show.pen import Pen
 from trackkit.show.pieces import Shape
-from trackkit.show.scales import draw_heights, exaggeration_words
+from trackkit.show.scales import exaggeration_words, rule_heights, rule_stations
 from trackkit.show.scene import ROUNDING, Scene
 from trackkit.show.style import PAPER, STYLE
 from trackkit.units import LENGTH_UNITS, Display
@@ -81,8 +82,22 @@ def lay_out_strips(scenes: Sequence[Scene], axes: Sequence[Axes], display: Displ
     return tuple(Layout(figures, flags, wide, tall, foot, head, up) for wide, tall, figures, flags in parts)
 
 
-def draw_strip(ax: Axes, scene: Scene, layout: Layout, *, display: Display, name: str = "") -> None:
-    """Draw one rail's strip; heights are in the display's unit, stations in metres."""
+def draw_strip(
+    ax: Axes, scene: Scene, layout: Layout, *, display: Display, name: str = "", stations: bool = True
+) -> None:
+    """Draw one rail's strip; heights are in the display's unit, stations in metres.
+
+    Parameters
+    ----------
+    ax : Axes
+    scene : Scene
+    layout : Layout
+    display : Display
+    name : str
+        Written over it.
+    stations : bool
+        Whether a scale of stations stands under it.
+    """
     scale = 1.0 / LENGTH_UNITS[display.unit]
     inch = scale / layout.up  # of paper, in units of the height axis
     low, high = scene.ends
@@ -92,37 +107,37 @@ def draw_strip(ax: Axes, scene: Scene, layout: Layout, *, display: Display, name
     ax.set_xlim(low, high)
     ax.set_ylim(bottom, bottom + layout.tall * inch)
     ax.set_facecolor(STYLE["page"]["facecolor"])
-    draw_ground(ax, scene, floor=floor, scale=scale, inches=(across, 1.0 / inch))
-    _draw_track(ax, scene, scale)
-    _draw_shapes(ax, scene, scale)
+    ax.xaxis.set_visible(False)
     top = max(bottom + (layout.tall - layout.head) * inch, scene.highest * scale) + PAPER["over"] * inch
-    draw_flags(ax, scene, layout.flags, floor=floor, top=top, row=PAPER["flag"] * inch)
-    draw_height_marks(ax, scene, display=display, per_metre=across)
-    _draw_figures(ax, scene, layout, display, floor=floor, inch=inch)
-    draw_heights(ax, display, low=floor, high=top)
-    _draw_heading(ax, layout, name, exaggeration_words(layout.up / across))
+    with Pen(ax) as pen:
+        draw_ground(pen, scene, floor=floor, scale=scale, inches=(across, 1.0 / inch))
+        _draw_track(pen, scene, scale)
+        _draw_shapes(pen, scene, scale)
+        draw_flags(pen, scene, layout.flags, floor=floor, top=top, row=PAPER["flag"] * inch)
+        draw_height_marks(pen, scene, display=display, per_metre=across)
+        _draw_figures(pen, scene, layout, display, floor=floor, inch=inch)
+        rule_heights(pen, ax, scene.side, display, low=floor, high=top)
+        if stations:
+            rule_stations(pen, ax, scene.side, scene.run, display)
+        _draw_heading(pen, scene.side, layout, name, exaggeration_words(layout.up / across))
 
 
-def _draw_track(ax: Axes, scene: Scene, scale: float) -> None:
-    from matplotlib.collections import PolyCollection
-
+def _draw_track(pen: Pen, scene: Scene, scale: float) -> None:
     line, run = scene.line, scene.run
     knots = np.unique(np.concatenate([line.knots_station, [run.head, run.tail]]))
-    ax.plot(knots, line.height(knots) * scale, gid=f"{scene.side}-line", **STYLE["line"])
-    ax.plot(knots, line.rail_top(knots) * scale, gid=f"{scene.side}-rail", **STYLE["rail"])
+    pen.line(f"{scene.side}-line", knots, line.height(knots) * scale, **STYLE["line"])
+    pen.line(f"{scene.side}-rail", knots, line.rail_top(knots) * scale, **STYLE["rail"])
     ties = zip(*(scene.fills[key] for key in ("station_m", "bearing_m", "line_m", "rail_top_m")), strict=True)
     boxes = [
         [(at - wide / 2, low), (at + wide / 2, low), (at + wide / 2, high), (at - wide / 2, high)]
         for at, wide, low, high in ties
     ]
     corners = np.asarray(boxes, dtype=float) * (1.0, scale)
-    ax.add_collection(PolyCollection(list(corners), gid=f"{scene.side}-ties", **STYLE["tie"]), autolim=False)
+    pen.areas(f"{scene.side}-ties", list(corners), **STYLE["tie"])
 
 
-def _draw_shapes(ax: Axes, scene: Scene, scale: float) -> None:
-    """Draw all pieces of a kind as one collection, from the ground up along the run."""
-    from matplotlib.collections import LineCollection, PolyCollection
-
+def _draw_shapes(pen: Pen, scene: Scene, scale: float) -> None:
+    """Draw all pieces of a kind as one artist, from the ground up along the run."""
     every = (*scene.shapes, *scene.negative)
     groups: dict[str, list[Shape]] = {}
     for shape in every:
@@ -131,8 +146,7 @@ def _draw_shapes(ax: Axes, scene: Scene, scale: float) -> None:
     for kind, shapes in groups.items():
         if shapes:
             corners = [np.array(shape.corners) * (1.0, scale) for shape in shapes]
-            name = f"{scene.side}-{kind.replace(' ', '-')}"
-            ax.add_collection(PolyCollection(corners, gid=name, **STYLE[kind]), autolim=False)
+            pen.areas(f"{scene.side}-{kind.replace(' ', '-')}", corners, **STYLE[kind])
     strokes = []
     for shape in scene.shapes:
         (left, low), _, (right, high), _ = shape.corners if len(shape.corners) == 4 else ((0.0, 0.0),) * 4
@@ -145,63 +159,54 @@ def _draw_shapes(ax: Axes, scene: Scene, scale: float) -> None:
             strokes.append([(left, low * scale), (right, high * scale)])
             strokes.append([(left, high * scale), (right, low * scale)])
     if strokes:
-        grain = LineCollection(strokes, gid=f"{scene.side}-grain", **STYLE["grain"])
-        ax.add_collection(grain, autolim=False)
+        pen.strokes(f"{scene.side}-grain", strokes, **STYLE["grain"])
 
 
 def _draw_figures(
-    ax: Axes, scene: Scene, layout: Layout, display: Display, *, floor: float, inch: float
+    pen: Pen, scene: Scene, layout: Layout, display: Display, *, floor: float, inch: float
 ) -> None:
     """Write tie and fill under every support, and at the left what they are."""
-    from matplotlib.collections import LineCollection
-
     figures, low = layout.figures, scene.ends[0]
     across = layout.wide / (scene.ends[1] - low)
-    ax.plot(scene.ends, [floor, floor], gid=f"{scene.side}-floor", **STYLE["rule"])
+    pen.line(f"{scene.side}-floor", scene.ends, [floor, floor], **STYLE["rule"])
     places = low + figures.at / across
     tips = floor - PAPER["lead"] * inch
     ties = scene.fills["station_m"].to_numpy(dtype=float)
     leaders = [
         [(tie, floor), (at, tips)] for tie, at, row in zip(ties, places, figures.row, strict=True) if row == 0
     ]
-    ax.add_collection(LineCollection(leaders, gid=f"{scene.side}-leaders", **STYLE["leader"]), autolim=False)
+    pen.strokes(f"{scene.side}-leaders", leaders, **STYLE["leader"])
     small = line_height(STYLE["tie number"]["fontsize"]) * inch
-    look = {"ha": "center", "va": "top", **STYLE["figure"], "fontsize": figures.size}
+    look: dict[str, Any] = {"ha": "center", "va": "top", **STYLE["figure"], "fontsize": figures.size}
     fills = zip(scene.fills["tie"], scene.fills["fill_m"], fill_words(scene, display), strict=True)
     for (tie, fill, word), at, row in zip(fills, places, figures.row, strict=True):
         head = tips - row * figures.row_height * inch
-        own: dict[str, Any] = {"gid": f"{scene.side}-tie-{tie}-fill", **look}
+        name, own = f"{scene.side}-tie-{tie}", dict(look)
         if fill < -ROUNDING:
             own |= {"color": "white", "bbox": STYLE["negative figure"]}
         elif tie in scene.short:
             own["bbox"] = STYLE["short figure"]
         if figures.turned:
-            ax.text(at, head, f"{tie}:  {word}", rotation=90, **own)
+            pen.words(f"{name}-fill", f"{tie}:  {word}", at, head, rotation=90, **own)
             continue
-        number = {"ha": "center", "va": "top", "gid": f"{scene.side}-tie-{tie}", **STYLE["tie number"]}
-        ax.text(at, head, str(tie), **number)
-        ax.text(at, head - small, word, **own)
+        pen.words(name, str(tie), at, head, ha="center", va="top", **STYLE["tie number"])
+        pen.words(f"{name}-fill", word, at, head - small, rotation=0, **own)
     words = [f"tie: fill, {display.unit}"] if figures.turned else ["tie", f"fill, {display.unit}"]
     for row in range(1 if figures.turned else figures.rows):
         head = tips - row * figures.row_height * inch
         for place, word in enumerate(words):
-            turn: dict[str, Any] = {"rotation": 90} if figures.turned else {}
-            ax.annotate(
-                word, (low, head - place * small), xytext=(-5, 0), textcoords="offset points", ha="right",
-                va="top", annotation_clip=False, **turn, **STYLE["heading"],
+            pen.words(
+                f"{scene.side}-heading-{row}-{place}", word, low, head - place * small, shift=(-5, 0),
+                ha="right", va="top", rotation=90 if figures.turned else 0, **STYLE["heading"],
             )  # fmt: skip
 
 
-def _draw_heading(ax: Axes, layout: Layout, name: str, scale: str) -> None:
+def _draw_heading(pen: Pen, side: str, layout: Layout, name: str, scale: str) -> None:
     """Write whose rail this is, and how much too tall it is drawn, over the strip."""
     room = layout.wide - text_width(scale, STYLE["scale"]) - 0.2
     if name:
         word, size = fitted(name, room, STYLE["name"], sizes=(12, 10.5, 9))
-        ax.annotate(
-            word, (0, 1), xycoords="axes fraction", xytext=(0, 3), textcoords="offset points", va="bottom",
-            **{**STYLE["name"], "fontsize": size},
-        )  # fmt: skip
-    ax.annotate(
-        scale, (1, 1), xycoords="axes fraction", xytext=(0, 3), textcoords="offset points", ha="right",
-        va="bottom", **STYLE["scale"],
-    )  # fmt: skip
+        look = {**STYLE["name"], "fontsize": size}
+        pen.words(f"{side}-name", word, 0, 1, coords="axes fraction", shift=(0, 3), va="bottom", **look)
+    look = {"ha": "right", "va": "bottom", **STYLE["scale"]}
+    pen.words(f"{side}-scale", scale, 1, 1, coords="axes fraction", shift=(0, 3), **look)

@@ -10,9 +10,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,6 +43,8 @@ Array = NDArray[np.float64]
 
 #: The normal distribution's 97.5 % point.
 NORMAL_97_5 = 1.959963984540054
+#: How many answers a ground remembers, and of at most how many points each.
+REMEMBERED = (32, 1000)
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,20 @@ class Ground:
     def residuals(self) -> pd.DataFrame:
         """One row a reading; see `residual_table` for its columns."""
         return residual_table(self.setting, self.fitted)
+
+    @cached_property
+    def doubtful(self) -> pd.DataFrame:
+        """The readings in doubt, the worst first.
+
+        Columns as in ``residuals``, and for rods read_m and others_m: what was read, and what a fit without
+        the reading makes of it (NaN for other kinds).
+        """
+        rods = self.survey.levels.drop_duplicates("reading").set_index("reading")["rod_m"]
+        read = self.residuals["reading"].map(rods).astype(float)
+        table = self.residuals.assign(read_m=read, others_m=read + self.residuals["off_m"])
+        found = table[table["doubtful"]]
+        worst = found["w_without"].fillna(found["w"]).abs()
+        return found.loc[worst.sort_values(ascending=False, kind="stable").index]
 
     def height(self, station: ArrayLike, side: str | Sequence[str]) -> tuple[Array, Array]:
         """Return mean height and standard deviation of the surface.
@@ -212,6 +228,17 @@ class Ground:
 
     def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
         """Return means and variances of points in O(n)."""
+        if len(points) > REMEMBERED[1]:
+            return self._worked_out(tuple(points))
+        mean, variance = self._remembered(tuple(points))
+        return mean.copy(), variance.copy()
+
+    @cached_property
+    def _remembered(self) -> Callable[[tuple[Point, ...]], tuple[Array, Array]]:
+        """What was worked out last: a line that is moved asks for the same points again and again."""
+        return lru_cache(maxsize=REMEMBERED[0])(self._worked_out)
+
+    def _worked_out(self, points: tuple[Point, ...]) -> tuple[Array, Array]:
         rows = self._rows(points)
         mean, variance = self._found(rows.ground, rows.border)
         variance = variance + rows.own_variance()

@@ -1,0 +1,81 @@
+"""What is wished of a line, between controls and the job file: from one to the other and back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from html import escape
+from typing import TYPE_CHECKING, Any, Final
+
+from trackkit.layout.line import BEND, GAP
+
+if TYPE_CHECKING:
+    from trackkit.desk.controls import Option
+    from trackkit.job import Job
+
+__all__ = ["AS_IN_FILE", "NOT_ASKED", "as_toml", "line_of", "references", "wishes_of"]
+
+#: Stands for a reference that only the job file can say: a rail or a lens height.
+AS_IN_FILE: Final = "as in the job file"
+GOVERNING: Final = "governing"
+#: Of a confidence: a slider has no place for None.
+NOT_ASKED: Final = 0.0
+
+
+def wishes_of(job: Job) -> dict[str, Any]:
+    """Return what a job wishes of its line, as values of controls; heights in metres."""
+    line, reference = job.file.line, job.reference
+    held = reference if isinstance(reference, tuple) or reference == GOVERNING else AS_IN_FILE
+    return {
+        "kind": line.kind,
+        "reference": held,
+        "gap": GAP if line.gap is None else line.gap,
+        "grade": 0.0 if line.grade is None else line.grade,
+        "bend": BEND if line.bend_limit is None else line.bend_limit,
+        "confidence": NOT_ASKED if line.confidence is None else line.confidence,
+    }
+
+
+def references(job: Job, ends: Sequence[Option]) -> list[Option]:
+    """Return all that a line may be set from: the governing point, what only the file says, every tie end."""
+    found: list[Option] = [("the governing point", GOVERNING)]
+    if wishes_of(job)["reference"] == AS_IN_FILE:
+        found.append(("the height in the job file", AS_IN_FILE))
+    return [*found, *ends]
+
+
+def line_of(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of the controls as they would stand under [line] in a job file.
+
+    Examples
+    --------
+    >>> line_of({"kind": "grade", "reference": (7, "left"), "gap": 0.012, "grade": 0.015, "bend": 0.003,
+    ...          "confidence": 0.9})["reference"]
+    {'tie': 7, 'side': 'left'}
+    """
+    kind, reference = values["kind"], values["reference"]
+    wishes: dict[str, Any] = {
+        "kind": kind,
+        "gap": f"{1000.0 * values['gap']:.10g} mm",
+        "grade": f"{100.0 * values['grade']:.10g} %" if kind == "grade" else None,
+        "bend_limit": f"{100.0 * values['bend']:.10g} %" if kind == "follow" else None,
+        "confidence": None if values["confidence"] == NOT_ASKED else f"{100.0 * values['confidence']:.10g} %",
+    }
+    if reference == GOVERNING:
+        wishes["reference"] = None
+    elif reference != AS_IN_FILE:
+        wishes["reference"] = {"tie": reference[0], "side": reference[1]}
+    return wishes
+
+
+def as_toml(values: Mapping[str, Any]) -> str:
+    """Return the lines of a job file that keep what the controls say, as HTML."""
+    wishes = line_of(values)
+    lines = ["[line]"]
+    for key, value in wishes.items():
+        if isinstance(value, dict):
+            lines.append(f'{key} = {{ tie = {value["tie"]}, side = "{value["side"]}" }}')
+        elif value is not None:
+            lines.append(f'{key} = "{value}"')
+    if values["reference"] == AS_IN_FILE:
+        lines.append("# and reference as it stands there")
+    return f"<pre>{escape(chr(10).join(lines))}</pre>"

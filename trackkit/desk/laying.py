@@ -1,0 +1,198 @@
+"""The panel that lays the line: what it is set from, its kind, grade, gap and confidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+from trackkit.advice import chance_words
+from trackkit.desk import asked
+from trackkit.desk.controls import choice, grades, heights, rows_of_steps, slider, support_ends
+from trackkit.desk.jobs import job_choice
+from trackkit.desk.panel import Panel
+from trackkit.desk.picture import Picture
+from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html, title_html
+from trackkit.fitted import fit_job
+from trackkit.job import load_job, with_line
+from trackkit.layout.line import BEND, GAP
+from trackkit.listed import list_pieces, list_supports
+from trackkit.pictured import draw_laid, headline, laid_headline, truck_words
+from trackkit.plan import Laid, Plan, lay_line, plan_of, stack_up
+from trackkit.report import said, set_from_words, stops_first, summary_lines
+from trackkit.spoken import above_words, fills_words, governing_words, side_words
+
+if TYPE_CHECKING:
+    from trackkit.job import Job
+    from trackkit.layout.laid import Run
+    from trackkit.survey.ground import Ground
+
+__all__ = ["LinePanel"]
+
+#: Sizes of the pictures [in].
+SIDE: Final = (9.6, 4.5)
+BARS: Final = (9.6, 2.6)
+ABOVE: Final = (9.6, 2.9)
+#: What the sliders reach: gap [m], grade and bend (rise over distance), and their steps.
+GAPS: Final = {"in": (0.0, 0.0508, 0.0254 / 8), "cm": (0.0, 0.05, 0.001), "mm": (0.0, 0.05, 0.001)}
+GRADES: Final = (-0.10, 0.10, 0.001)
+BENDS: Final = (0.0, 0.010, 0.0005)
+CONFIDENCES: Final = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99)
+KINDS: Final = (
+    ("level", "level"), ("at a grade", "grade"), ("straight, least fill", "least fill"),
+    ("bent at the joints", "follow"),
+)  # fmt: skip
+
+
+class LinePanel(Panel):
+    """What the line is set from, and all that hangs on it.
+
+    Parameters
+    ----------
+    job : path
+        A job's folder.
+
+    Attributes
+    ----------
+    laid : Laid
+        The last line that could be laid.
+    plan : Plan
+        The same with stacks, targets and doubts.
+    """
+
+    question: ClassVar[str] = "Where does the finished line run, and what goes under every tie?"
+
+    def __init__(self, job: str | Path) -> None:
+        from ipywidgets import HTML
+
+        chosen = job_choice(job)
+        self._numbers, self._sheet = HTML(), HTML()
+        self._side = Picture("side", SIDE)
+        self._fills = Picture("fills", BARS)
+        self._governing = Picture("governing", BARS)
+        self._above = Picture("above", ABOVE)
+        later: list[tuple[str, Any]] = [("-", 0.0)]  # a job brings its own
+        self.controls = {
+            "job": chosen,
+            "kind": choice("kind of line", KINDS, "level"),
+            "reference": slider("set from", later, 0.0, wide=560),
+            "gap": slider("gap under the track", later, 0.0),
+            "grade": slider("grade, up towards the end", later, 0.0),
+            "bend": slider("bend at a joint, at most", later, 0.0),
+            "confidence": slider("sure that nothing touches", later, 0.0),
+        }
+        self._open(Path(chosen.value))
+        parts = [self._numbers, *(p.widget for p in (self._side, self._fills, self._governing, self._above))]
+        pictures = (self._side, self._fills, self._governing, self._above)
+        self._begin([*parts, self._sheet], pictures)
+
+    # --- state --------------------------------------------------------------------------------------
+
+    def _open(self, folder: Path) -> None:
+        """Open a job: its readings are fitted once, and the controls stand as its file says."""
+        job = load_job(folder)
+        run, ground = fit_job(job)
+        self.job: Job = job
+        self._run: Run = run
+        self._ground: Ground = ground
+        wishes = asked.wishes_of(job)
+        options = {
+            "kind": list(KINDS),
+            "reference": asked.references(job, support_ends(job, run)),
+            "gap": heights(rows_of_steps(*GAPS[job.display.unit], wishes["gap"], GAP), job.display),
+            "grade": grades(rows_of_steps(*GRADES, wishes["grade"])),
+            "bend": [(f"{1000 * v:.1f} mm in 1 m", v) for v in rows_of_steps(*BENDS, wishes["bend"], BEND)],
+            "confidence": [
+                ("not asked", asked.NOT_ASKED),
+                *((f"{v:.0%}", v) for v in _confidences(wishes["confidence"])),
+            ],
+        }
+        for name, offered in options.items():
+            control: Any = self.controls[name]
+            control.options = offered
+            control.value = wishes[name]
+
+    def work(self, moved: frozenset[str]) -> None:
+        """Lay the line as the controls say and draw it, its fills as bars until the stacks are chosen."""
+        if Path(self.values["job"]) != self.job.folder.resolve():
+            with self._held():
+                self._open(Path(self.values["job"]))
+        values = self.values
+        self._show_controls(values["kind"])
+        job = with_line(self.job, **asked.line_of(values))
+        laid = lay_line(job, self._run, self._ground)
+        self._side.show(lambda figure: draw_laid(laid, figure=figure, legend=False), side_words(laid))
+        self.laid: Laid = laid
+        self._numbers.value = numbers_html([*laid_headline(laid), ("the truck", "…")], waits=True)
+
+    def _show_controls(self, kind: str) -> None:
+        """Show only the controls that this kind of line listens to."""
+        for name, kinds in (("grade", ("grade",)), ("bend", ("follow",))):
+            self.controls[name].layout.display = None if kind in kinds else "none"
+
+    def settle(self) -> Iterator[None]:
+        """Choose the stacks, then draw what hangs on the line."""
+        from trackkit.show.above import draw_above
+        from trackkit.show.bars import draw_fills, draw_governing
+
+        laid = self.laid
+        stacked = stack_up(laid)
+        truck = ("the truck", truck_words(stacked.stacks))
+        self._numbers.value = numbers_html([*laid_headline(laid), truck], waits=True)
+        yield
+        self._side.show(
+            lambda figure: draw_laid(laid, stacked.stacks, fills=stacked.fills, figure=figure, legend=False),
+            side_words(laid),
+        )
+        yield
+        plan = plan_of(stacked)
+        self.plan: Plan = plan
+        self._numbers.value = numbers_html(self.numbers())
+        yield
+        stops, others = stops_first(plan)
+        pieces = list_pieces(plan)
+        self._sheet.value = sheet_html(
+            list_html("", [said(plan, one) for one in stops]),
+            list_html("In words", summary_lines(plan)),
+            listing_html(list_supports(plan)),
+            listing_html(pieces) if pieces is not None else "",
+            list_html("What to mind", [said(plan, one) for one in others]),
+            title_html("To keep this line, write this into the job's job.toml"),
+            asked.as_toml(self.values),
+        )
+        yield
+        common: dict[str, Any] = {"display": plan.job.display, "side_names": plan.job.side_names}
+        self._fills.show(
+            lambda _: draw_fills(
+                plan.fills, ax=self._fills.ax, caution_height=plan.job.stack_rules.caution_height, **common
+            ),
+            fills_words(plan),
+        )
+        yield
+        self._governing.show(
+            lambda _: draw_governing(plan.governing, ax=self._governing.ax, words=chance_words, **common),
+            governing_words(plan),
+        )
+        yield
+        survey = plan.ground.survey
+        self._above.show(
+            lambda _: draw_above(
+                plan.line.run, plan.line, plan.fills, plan.stacks, ax=self._above.ax,
+                walk=plan.job.stack_rules.walk_side, breaks=plan.line.run.breaks, zones=survey.zones,
+                obstacles=survey.obstacles, width=plan.job.width, **common,
+            ),
+            above_words(plan),
+        )  # fmt: skip
+
+    def numbers(self) -> list[tuple[str, str]]:
+        """Return what a crew asks first."""
+        return headline(self.plan)
+
+    def plain(self) -> str:
+        """Return the numbers, what the line is set from, and the fills, a line each."""
+        lines = [f"{what}: {number}" for what, number in self.numbers()]
+        return "\n".join([*lines, set_from_words(self.plan), fills_words(self.plan)])
+
+
+def _confidences(own: float) -> list[float]:
+    return sorted({*CONFIDENCES, own} - {asked.NOT_ASKED})

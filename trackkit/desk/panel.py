@@ -1,0 +1,219 @@
+"""The one pattern of every panel: values of controls → library call → pictures; faults as words.
+
+A panel's `work` answers a moved control at once; what takes longer waits in `settle` until the
+controls have been still for a moment. If either fails, the words say why and the last good picture
+stays.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from abc import ABC, abstractmethod
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+from trackkit.desk.controls import nearest_option
+from trackkit.desk.fitter import Fitter
+from trackkit.desk.words import numbers_html, trouble_html
+from trackkit.problems import CannotDo, FitError, InputProblems
+
+if TYPE_CHECKING:
+    from ipywidgets import HTML, VBox, Widget
+
+    from trackkit.desk.picture import Picture
+
+__all__ = ["EXPECTED", "Panel"]
+
+#: What the library raises on purpose, and what a file that has gone raises; told as text in the panel.
+EXPECTED: Final = (InputProblems, FitError, CannotDo, ValueError, OSError)
+#: Controls that have been still for so long have settled, and a pause between two steps of settling [s].
+STILL: Final = 0.4
+#: Of what a control offers, an error names at most so many.
+MOST_SAID: Final = 12
+BREATH: Final = 0.01
+
+
+class Panel(ABC):
+    """Controls, numbers, pictures and sheets, and the state that they show.
+
+    Subclasses make their controls and parts, call `_begin` at the end of ``__init__``, and answer in
+    `work` and `settle`.
+
+    Attributes
+    ----------
+    controls : dict of str to Widget
+        By the name that `values` and `set` know them by.
+    body : VBox
+        The widget to show.
+    """
+
+    question: ClassVar[str] = ""
+
+    controls: dict[str, Widget]
+
+    @abstractmethod
+    def work(self, moved: frozenset[str]) -> None:
+        """Answer controls that have moved: work out the result and draw it. Must be quick."""
+
+    def settle(self) -> Iterator[None]:
+        """Answer what takes longer, once the controls are still; yields where a moved control may cut in."""
+        yield from ()
+
+    @abstractmethod
+    def plain(self) -> str:
+        """Return in plain text what the panel shows: where there is no screen, and for tests."""
+
+    # --- state --------------------------------------------------------------------------------------
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """What the controls say, by name."""
+        return {name: control.value for name, control in self.controls.items()}
+
+    def set(self, **values: Any) -> None:
+        """Set controls, and wait for the answer.
+
+        Raises
+        ------
+        ValueError
+            If there is no such control, or it takes no such value.
+        """
+        unknown = values.keys() - self.controls.keys()
+        if unknown:
+            known = ", ".join(self.controls)
+            raise ValueError(f"no control {', '.join(sorted(unknown))}; there are {known}")
+        with self._held():
+            for name, value in values.items():
+                self._put(name, value)
+        self._answer(frozenset(values))
+        self._settle_now()
+
+    def _put(self, name: str, value: Any) -> None:
+        """Set one control; ValueError if it does not take the value, or takes another instead."""
+        control = self.controls[name]
+        value = nearest_option(control, value)
+        try:
+            control.value = value
+        except Exception as refused:  # traitlets has errors of its own for each kind of control
+            offered = [repr(option) for option in getattr(control, "_options_values", ())]
+            some = [*offered[:MOST_SAID], *(["..."] if len(offered) > MOST_SAID else [])]
+            known = f"it takes {', '.join(some)}" if offered else str(refused)
+            raise ValueError(f"{name} takes no {value!r}; {known}") from None
+        taken = control.value
+        if taken != value and not (isinstance(value, float) and abs(taken - value) < 1e-9):
+            raise ValueError(f"{name} takes no {value!r}; the nearest it takes is {taken!r}")
+
+    @property
+    def trouble(self) -> str:
+        """Why the last wish could not be answered; '' if it could."""
+        return self._trouble_text
+
+    # --- parts --------------------------------------------------------------------------------------
+
+    def _begin(
+        self, parts: Sequence[Widget], pictures: Sequence[Picture], *, extra: Sequence[Widget] = ()
+    ) -> None:
+        """Put the panel together, answer the first time, and listen to the controls."""
+        from ipywidgets import HTML, Box, VBox
+
+        self.pictures = tuple(pictures)
+        self._moved: set[str] = set()
+        self._holding = False
+        self._timer: asyncio.TimerHandle | None = None
+        self._trouble_text = ""
+        self._trouble: HTML = HTML()
+        row = Box([*self.controls.values(), *extra])
+        row.add_class("trackkit-controls")
+        self.body: VBox = VBox([row, self._trouble, *parts, Fitter()])
+        self.body.add_class("trackkit-panel")
+        for name, control in self.controls.items():
+            control.observe(self._listener(name), names="value")
+        self._answer(frozenset(self.controls))
+        self._settle_now()
+
+    def _listener(self, name: str) -> Any:
+        def heard(_: object) -> None:
+            if not self._holding:
+                self._answer(frozenset([name]))
+                self._settle_soon()
+
+        return heard
+
+    @contextmanager
+    def _held(self) -> Iterator[None]:
+        """Keep the controls from being answered while several are set."""
+        before, self._holding = self._holding, True
+        try:
+            yield
+        finally:
+            self._holding = before
+
+    # --- answering ----------------------------------------------------------------------------------
+
+    def _answer(self, moved: frozenset[str]) -> None:
+        try:
+            self.work(moved)
+        except EXPECTED as fault:
+            self._say(fault)
+        else:
+            self._say(None)
+
+    def _settle_soon(self) -> None:
+        """Settle once no control has moved for a moment; at once where nothing runs that could wait."""
+        self._stop_waiting()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self._settle_now()
+        else:
+            self._timer = loop.call_later(STILL, self._settle_on, loop, self.settle())
+
+    def _settle_on(self, loop: asyncio.AbstractEventLoop, steps: Iterator[None]) -> None:
+        """Take one step, and leave room for a control to cut in before the next."""
+        self._timer = None
+        if self._step(steps):
+            self._timer = loop.call_later(BREATH, self._settle_on, loop, steps)
+
+    def _settle_now(self) -> None:
+        self._stop_waiting()
+        steps = self.settle()
+        while self._step(steps):
+            pass
+
+    def _step(self, steps: Iterator[None]) -> bool:
+        """Take one step of settling; return whether there are more."""
+        if self._trouble_text:
+            return False
+        try:
+            next(steps)
+        except StopIteration:
+            return False
+        except EXPECTED as fault:
+            self._say(fault)
+            return False
+        return True
+
+    def _stop_waiting(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    def _say(self, fault: Exception | None) -> None:
+        self._trouble_text = "" if fault is None else str(fault)
+        self._trouble.value = trouble_html(fault) if fault is not None else ""
+
+    # --- showing ------------------------------------------------------------------------------------
+
+    def still(self) -> str:
+        """Return the panel as HTML that needs no kernel: its numbers and pictures as they stand."""
+        shown = [numbers_html(self.numbers()), *(picture.still() for picture in self.pictures)]
+        return "\n".join(part for part in shown if part)
+
+    def numbers(self) -> list[tuple[str, str]]:
+        """Return the large numbers: what, and the number."""
+        return []
+
+    def _repr_mimebundle_(self, **_: object) -> Mapping[str, Any]:
+        live = self.body._repr_mimebundle_()
+        return {**(live or {}), "text/html": self.still(), "text/plain": self.plain()}

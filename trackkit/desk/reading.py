@@ -1,0 +1,198 @@
+"""The panel that reads the ground: tables to type into, the ground they give, and what is in doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+from trackkit.checked import check_lines, doubt_listing
+from trackkit.cribbing.truck import KINDS
+from trackkit.desk.controls import choice
+from trackkit.desk.jobs import job_choice
+from trackkit.desk.panel import Panel
+from trackkit.desk.picture import Picture
+from trackkit.desk.table import EntryTable
+from trackkit.desk.typed_job import TypedJob
+from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
+from trackkit.fitted import fit_readings
+from trackkit.layout.grounds import SIDES
+from trackkit.problems import CannotDo, InputProblems
+from trackkit.spoken import profile_words, residual_words
+from trackkit.survey.readings import cautions
+
+if TYPE_CHECKING:
+    from trackkit.job import Job
+    from trackkit.survey.ground import Ground
+
+__all__ = ["GroundPanel"]
+
+PROFILE: Final = (9.6, 3.4)
+RESIDUALS: Final = (9.6, 2.8)
+#: Words to choose from where a column takes no others.
+CHOICES: Final = {
+    "side": ("left", "right"), "end": ("head", "tail"), "facing": ("ahead", "back"), "kind": tuple(KINDS),
+    "on": ("ground", "rail"), "support": ("yes", "no"),
+}  # fmt: skip
+
+
+class GroundPanel(Panel):
+    """The readings of a job, the ground that they give, and what is in doubt.
+
+    Parameters
+    ----------
+    job : path
+        A job's folder. It is never changed: `save` writes a new one beside it.
+
+    Attributes
+    ----------
+    job : Job
+        As its tables stand.
+    ground : Ground
+        The last ground that could be fitted.
+    table : EntryTable
+        The table that is typed into.
+    """
+
+    question: ClassVar[str] = "Can the readings be trusted, and what do they make of the ground?"
+
+    def __init__(self, job: str | Path) -> None:
+        from ipywidgets import HTML, Button, HBox
+
+        chosen = job_choice(job)
+        self._numbers, self._sheet, self._saved = HTML(), HTML(), HTML()
+        self._profile = Picture("profile", PROFILE)
+        self._residuals = Picture("residuals", RESIDUALS)
+        self.controls = {
+            "job": chosen,
+            "table": choice("table", [("", "")], ""),
+            "counted": choice("readings left out in the job file", COUNTED, False, wide=420),
+        }
+        self._open(Path(chosen.value))
+        save = Button(description="Save as a new job", tooltip="writes a new folder beside the old one")
+        save.on_click(lambda _: self._save())
+        bench = HBox([self.table])
+        bench.add_class("trackkit-bench")
+        self.table.on_rows(self._typed_into)
+        pictures = (self._profile, self._residuals)
+        foot = HBox([save, self._saved])
+        self._begin([self._numbers, *(p.widget for p in pictures), self._sheet, bench, foot], pictures)
+
+    # --- state --------------------------------------------------------------------------------------
+
+    def _open(self, folder: Path) -> None:
+        typed = TypedJob(folder)
+        if not typed.tables:
+            raise CannotDo(
+                f"{folder.name} holds no table; put levels.csv or another table of readings into it"
+            )
+        self.typed: TypedJob = typed
+        control: Any = self.controls["table"]
+        control.options = [(name, name) for name in typed.tables]
+        control.value = next(iter(typed.tables))
+        self._show_table()
+
+    def _show_table(self) -> None:
+        """Show the chosen table as it stands."""
+        shown = self.typed.tables[self.values["table"]]
+        caption = f"{self.typed.label(shown.name)}, as typed: changes count at once, the file stays as it is"
+        if hasattr(self, "table"):
+            with self._held():
+                self.table.show_table(shown, caption=caption)
+        else:
+            self.table: EntryTable = EntryTable.of(shown, choices=CHOICES, caption=caption)
+
+    def _typed_into(self, table: Any) -> None:
+        if not self._holding:
+            self.typed.change(table)
+            self._answer(frozenset(["rows"]))
+            self._settle_soon()
+
+    def work(self, moved: frozenset[str]) -> None:
+        """Read the tables as they stand and fit the ground; faults are marked in the table."""
+        folder = Path(self.values["job"])
+        if folder != self.typed.folder:
+            with self._held():
+                self._open(folder)
+        elif "table" in moved:
+            self._show_table()
+        label = self.typed.label(self.values["table"])
+        try:
+            job = self.typed.load(all_readings=self.values["counted"])
+        except InputProblems as faults:
+            self.table.show_problems(faults.problems, file=label)
+            raise
+        self.table.show_problems((), file=label)
+        self.controls["counted"].layout.display = None if job.file.leave_out else "none"
+        ground, no_run = fit_readings(job)
+        self.job: Job = job
+        self.ground: Ground = ground
+        self._no_run = no_run
+        self._numbers.value = numbers_html(self.numbers())
+        self._draw()
+
+    def _draw(self) -> None:
+        from trackkit.show.checks import draw_profile, draw_residuals
+
+        job, ground = self.job, self.ground
+        common: dict[str, Any] = {"display": job.display, "side_names": job.side_names}
+        ends = (ground.survey.breaks[f"{side}_station_m"] for side in SIDES)
+        edges = [(float(left), float(right)) for left, right in zip(*ends, strict=True)]
+        if ground.sides:
+            self._profile.show(
+                lambda _: draw_profile(ground, ax=self._profile.ax, breaks=edges, **common),
+                profile_words(job, ground),
+            )
+        else:
+            self._profile.hide()
+        self._residuals.show(
+            lambda _: draw_residuals(ground, ax=self._residuals.ax, **common), residual_words(job, ground)
+        )
+
+    def settle(self) -> Iterator[None]:
+        """Say in words what the readings are worth."""
+        doubts = doubt_listing(self.job, self.ground)
+        said = [str(caution) for caution in cautions(self.ground.survey)]
+        if self._no_run:
+            said.append(f"CAUTION: the readings were checked, but the job cannot be laid: {self._no_run}")
+        self._sheet.value = sheet_html(
+            listing_html(doubts) if doubts.rows else list_html("", ["No reading is in doubt."]),
+            list_html("In words", check_lines(self.job, self.ground)),
+            list_html("What to mind", said),
+            list_html("How readings were taken", list(self.ground.survey.notes)),
+        )
+        yield from ()
+
+    def _save(self) -> None:
+        """Save the tables as a new job, and say where or why not."""
+        try:
+            into = self.typed.save()
+        except (CannotDo, InputProblems) as why:
+            self._saved.value = sheet_html(list_html("", [f"Not saved: {why}"]))
+        else:
+            words = f"Saved as the new job {into.name}, beside {self.typed.folder.name}."
+            self._saved.value = sheet_html(list_html("", [words]))
+
+    def numbers(self) -> list[tuple[str, str]]:
+        """Return how many readings there are, in doubt and unchecked, and how well the ground is known."""
+        ground, show = self.ground, self.job.display
+        table = ground.residuals
+        worst = max(
+            (float(ground.height(ground.stations, side)[1].max()) for side in ground.sides), default=0.0
+        )
+        return [
+            ("readings", str(len(table))),
+            ("in doubt: read again", str(len(ground.doubtful))),
+            ("that nothing checks", str(int((table["checked"] == "nothing").sum()))),
+            ("ground known to, where it was read", f"±{show.small_unit(2 * worst)}"),
+        ]
+
+    def plain(self) -> str:
+        """Return the numbers, the ground, and the readings in doubt, a line each."""
+        lines = [f"{what}: {number}" for what, number in self.numbers()]
+        lines += [profile_words(self.job, self.ground)] if self.ground.sides else []
+        return "\n".join([*lines, residual_words(self.job, self.ground)])
+
+
+#: Whether readings that the job leaves out are counted.
+COUNTED: Final = (("left out", False), ("counted like the others", True))

@@ -1,0 +1,101 @@
+"""The panels' words as HTML: large numbers, faults, sentences and tables. Every text is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from typing import Final
+
+from trackkit.listed import Listing
+from trackkit.problems import InputProblems
+
+__all__ = [
+    "list_html",
+    "listing_html",
+    "numbers_html",
+    "pre_html",
+    "sheet_html",
+    "table_html",
+    "title_html",
+    "trouble_html",
+]
+
+#: Answers longer than this are written smaller.
+_LONG: Final = 16
+
+
+def numbers_html(numbers: Sequence[tuple[str, str]], *, waits: bool = False) -> str:
+    """Return what and number, in large type, side by side.
+
+    Parameters
+    ----------
+    numbers : sequence of (what, number)
+    waits : bool
+        Whether they are still being worked out.
+    """
+    if not numbers:
+        return ""
+    parts = []
+    for what, number in numbers:
+        kind = "trackkit-number trackkit-long" if len(number) > _LONG else "trackkit-number"
+        parts.append(
+            f'<div><p class="trackkit-what">{escape(what)}</p><p class="{kind}">{escape(number)}</p></div>'
+        )
+    more = " trackkit-waits" if waits else ""
+    return f'<div class="trackkit-numbers{more}" role="status">{"".join(parts)}</div>'
+
+
+def trouble_html(fault: Exception) -> str:
+    """Return what is wrong, a paragraph a fault; a reader's screen says it at once."""
+    found = [str(each) for each in fault.problems] if isinstance(fault, InputProblems) else [str(fault)]
+    head = "This cannot be done as it stands; the picture below is the last that could."
+    paragraphs = "".join(f"<p>{escape(text)}</p>" for text in found)
+    return f'<div class="trackkit-trouble" role="alert"><p><strong>{head}</strong></p>{paragraphs}</div>'
+
+
+def sheet_html(*parts: str) -> str:
+    """Return parts on one light sheet, one below the other; '' if there are none."""
+    there = [part for part in parts if part]
+    return f'<div class="trackkit-sheet">{"".join(there)}</div>' if there else ""
+
+
+def title_html(title: str) -> str:
+    """Return a title on a sheet."""
+    return f"<h3>{escape(title)}</h3>"
+
+
+def list_html(title: str, lines: Sequence[str]) -> str:
+    """Return a title, if there is one, and a paragraph a line; STOP is marked. '' without lines."""
+    if not lines:
+        return ""
+    stop = ' class="trackkit-stop"'
+    paragraphs = "".join(f"<p{stop if line.startswith('STOP') else ''}>{escape(line)}</p>" for line in lines)
+    return (title_html(title) if title else "") + paragraphs
+
+
+def pre_html(title: str, text: str) -> str:
+    """Return text as it is printed, under a title."""
+    return f'{title_html(title)}<pre class="trackkit-scroll" tabindex="0">{escape(text)}</pre>'
+
+
+def listing_html(listing: Listing) -> str:
+    """Return a listed table with how it is read."""
+    notes = "".join(f"<p>{escape(note)}</p>" for note in listing.notes)
+    return table_html(listing.title, listing.head, listing.rows, right=listing.right) + notes
+
+
+def table_html(
+    caption: str, head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()
+) -> str:
+    """Return a table; ``right`` are the columns of figures."""
+    own = dict.fromkeys(right, ' class="trackkit-figure"')
+    heads = "".join(
+        f'<th scope="col"{own.get(i, "")}>{escape(word)}</th>' if word else "<td></td>"
+        for i, word in enumerate(head)
+    )
+    body = "".join(
+        "<tr>" + "".join(f"<td{own.get(i, '')}>{escape(cell)}</td>" for i, cell in enumerate(row)) + "</tr>"
+        for row in rows
+    )
+    table = f"<table><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>"
+    return f'<h3>{escape(caption)}</h3><div class="trackkit-scroll" tabindex="0">{table}</div>'

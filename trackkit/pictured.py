@@ -1,0 +1,112 @@
+"""A job's side view, and the numbers that a crew asks first: what stands on the picture and in large type."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from trackkit.cribbing.results import StackPlan
+from trackkit.layout.fills import summarise_fills
+from trackkit.layout.grounds import SIDES
+from trackkit.plan import Laid, Plan
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+    from trackkit.survey.ground import Ground
+
+__all__ = [
+    "breaks_on",
+    "draw_laid",
+    "headline",
+    "laid_headline",
+    "plan_picture",
+    "plan_title",
+    "truck_words",
+]
+
+
+def laid_headline(laid: Laid | Plan) -> list[tuple[str, str]]:
+    """Return how much track and the largest fill: what, and the number in the crew's unit."""
+    job, show, summary = laid.job, laid.job.display, summarise_fills(laid.fills)
+    track = laid.line.run.length if job.rough_in else laid.line.run.needed
+    side = job.side(summary.largest_side)
+    largest = (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
+    if summary.deepest < -laid.line.doubt.touch:
+        count = summary.negative
+        ends = f"tie end{'s' if count > 1 else ''} in the ground, up to"
+        largest = (f"{count} {ends}", show.small_unit(-summary.deepest))
+    return [("track as it lies" if job.rough_in else "track needed", show.long(track)), largest]
+
+
+def truck_words(stacks: StackPlan | None) -> str:
+    """Return whether the truck is enough, and what it is short of."""
+    if stacks is None:
+        return "not given"
+    short = ", ".join(f"{one.missing} {one.item}" for one in stacks.shortages)
+    lost = f"cannot fill {len(stacks.unfillable)} supports" if stacks.unfillable else "suffices"
+    if not short:
+        return lost
+    return f"short of {short}" + (f", {lost}" if stacks.unfillable else "")
+
+
+def headline(plan: Plan) -> list[tuple[str, str]]:
+    """Return what a crew asks first: track, largest fill, the truck, and the target if there is one."""
+    found = [*laid_headline(plan), ("the truck", truck_words(plan.stacks))]
+    if plan.targets is not None and plan.targets.headline and not plan.withholds_target:
+        found.append(plan.targets.headline)
+    return found
+
+
+def plan_title(plan: Plan) -> str:
+    """Return the job's name, behind a warning where it must not be laid like this."""
+    return (
+        plan.job.name
+        if plan.can_be_done
+        else f"STOP, not to be laid like this: see the plan · {plan.job.name}"
+    )
+
+
+def breaks_on(ground: Ground) -> dict[str, list[float]]:
+    """Return the stations where edges meet each side [m]."""
+    from trackkit.survey.observe import breaks_of
+
+    edges = breaks_of(ground.survey)
+    return {side: [edge.station for edge in edges if edge.side == side] for side in SIDES}
+
+
+def draw_laid(
+    laid: Laid | Plan,
+    stacks: StackPlan | None = None,
+    *,
+    fills: pd.DataFrame | None = None,
+    figure: Figure | None = None,
+    head: tuple[tuple[str, str], ...] = (),
+    title: str = "",
+    legend: bool = True,
+) -> Figure:
+    """Draw a job's side view, with stacks or with its fills as bars; see `side_view` for the rest.
+
+    Parameters
+    ----------
+    laid : Laid or Plan
+    stacks : StackPlan, optional
+    fills : DataFrame, optional
+        The fills with their zones, once they are known; by default those of ``laid``.
+    figure, head, title, legend
+        See `side_view`.
+    """
+    from trackkit.show.plots import side_view
+
+    job = laid.job
+    return side_view(
+        laid.ground, laid.line.run, laid.line, laid.fills if fills is None else fills, stacks,
+        figure=figure, headline=head,
+        side_names=job.side_names, display=job.display, breaks=breaks_on(laid.ground), title=title,
+        held_at=getattr(job.reference, "station", None), legend=legend,
+    )  # fmt: skip
+
+
+def plan_picture(plan: Plan) -> Figure:
+    """Return the side view of a plan on a page, with the numbers that a crew asks first."""
+    return draw_laid(plan, plan.stacks, head=tuple(headline(plan)), title=plan_title(plan))
