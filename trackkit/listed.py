@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,7 +11,7 @@ import pandas as pd
 
 from trackkit.advice import WORTH_SAYING, chance_words
 from trackkit.cribbing.said import fine
-from trackkit.layout.grounds import SIDES
+from trackkit.naming import sided
 from trackkit.paper import columns, wrapped
 from trackkit.tables.rows import rows_of
 from trackkit.units import MASS_UNITS, Display
@@ -168,7 +166,7 @@ def list_seats(plan: Plan) -> Listing | None:
     rows = []
     for stack in sorted(seated, key=lambda stack: (stack.ties, stack.side)):
         ties = " and ".join(map(str, stack.ties))
-        rows.append((ties, plan.job.side(stack.side), seat_words(stack, plan.job.side)))
+        rows.append((ties, plan.job.side(stack.side), sided(stack.seat, plan.job.side)))
     text = "seat N in the table: the pile stands N above the ground at that tie."
     if any(stack.seat.startswith("scrape") for stack in seated):
         text += (
@@ -177,12 +175,6 @@ def list_seats(plan: Plan) -> Listing | None:
         )
     title = "SEATS, made level before anything is stacked"
     return Listing(title, ("tie", "side", "how"), tuple(rows), (0,), (2,), (text,))
-
-
-def seat_words(stack: Stack, side: Callable[[str], str]) -> str:
-    """Return how a seat is made, with landmarks for left and right."""
-    names = {name: side(name).removesuffix(" side") for name in SIDES}
-    return re.sub(r"\b(left|right) side\b", lambda found: f"{names[found[1]]} side", stack.seat)
 
 
 def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], float], str]:

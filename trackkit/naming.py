@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Sequence
 
-__all__ = ["compact", "named", "stretches"]
+__all__ = ["compact", "named", "sided", "stretches"]
 
 _ENDS = re.compile(r"\b(tie \d+|[TJ]\d+) (left|right)\b")
+_SIDE = re.compile(r"\b(left|right) side\b")
 _TIE = re.compile(r"tie (\d+) (left|right)")
 _JOINT = re.compile(r"joint J\d+ (left|right) \(ties (\d+) and (\d+)\)")
 
@@ -27,6 +28,17 @@ def named(text: str, side: Callable[[str], str]) -> str:
     'tie 3 wall'
     """
     return _ENDS.sub(lambda found: f"{found[1]} {side(found[2])}", text)
+
+
+def sided(text: str, side: Callable[[str], str]) -> str:
+    """Return text with the crew's landmarks instead of "left side" and "right side".
+
+    Examples
+    --------
+    >>> sided("2 cm off the left side", {"left": "house side", "right": "pond"}.__getitem__)
+    '2 cm off the house side'
+    """
+    return _SIDE.sub(lambda found: f"{side(found[1]).removesuffix(' side')} side", text)
 
 
 def compact(places: str, side: Callable[[str], str]) -> str:

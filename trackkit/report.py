@@ -12,7 +12,7 @@ from trackkit.paper import wrapped
 from trackkit.plan import Laid, Plan
 from trackkit.problems import Advisory
 
-__all__ = ["line_words", "plan_text", "said", "set_from_words", "stops_first", "summary_lines"]
+__all__ = ["hangs_on", "line_words", "plan_text", "said", "set_from_words", "stops_first", "summary_lines"]
 
 
 def plan_text(plan: Plan) -> str:
@@ -137,6 +137,19 @@ def _in_the_ground(plan: Plan) -> str:
         return f"{count} tie end{'s' if count > 1 else ''} in the ground"
     touching = int((plan.fills["p_touch"] > WORTH_SAYING).sum())
     return "no tie end in the ground" + (f", but {touching} may touch it" if touching else "")
+
+
+def hangs_on(laid: Plan | Laid) -> str:
+    """Return what a line is set from, and what it was raised by for the confidence asked for."""
+    line, show = laid.line, laid.job.display
+    words = f"The line is {line_words(laid)}, set from {named(line.reference, laid.job.side)}"
+    if line.raised > 0:
+        confidence = laid.job.file.line.confidence
+        words += (
+            f", and raised by {show.small_unit(line.raised)} from there so that nothing touches, "
+            f"{confidence:.0%} sure"
+        )
+    return words + "."
 
 
 def set_from_words(plan: Plan) -> str:

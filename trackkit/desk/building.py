@@ -113,7 +113,7 @@ class StacksPanel(Panel):
         self._gap.value = sheet_html(list_html("Gap card", [self.gap_line()]))
 
     def _show_close(self, side: str, *, shown: bool) -> None:
-        from trackkit.show.closeup import draw_stack
+        from trackkit.show.plots import draw_stack
 
         picture, plan = self._close[side], self.plan
         stack = self.stack(side)

@@ -19,7 +19,7 @@ from trackkit.layout.line import BEND, GAP
 from trackkit.listed import list_pieces, list_supports
 from trackkit.pictured import draw_laid, headline, laid_headline, truck_words
 from trackkit.plan import Laid, Plan, lay_line, plan_of, stack_up
-from trackkit.report import said, set_from_words, stops_first, summary_lines
+from trackkit.report import hangs_on, said, set_from_words, stops_first, summary_lines
 from trackkit.spoken import above_words, fills_words, governing_words, side_words
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ class LinePanel(Panel):
         from ipywidgets import HTML
 
         chosen = job_choice(job)
-        self._numbers, self._sheet = HTML(), HTML()
+        self._numbers, self._hangs, self._sheet = HTML(), HTML(), HTML()
         self._side = Picture("side", SIDE)
         self._fills = Picture("fills", BARS)
         self._governing = Picture("governing", BARS)
@@ -82,7 +82,11 @@ class LinePanel(Panel):
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
         self._open(Path(chosen.value))
-        parts = [self._numbers, *(p.widget for p in (self._side, self._fills, self._governing, self._above))]
+        parts = [
+            self._numbers,
+            self._hangs,
+            *(p.widget for p in (self._side, self._fills, self._governing, self._above)),
+        ]
         pictures = (self._side, self._fills, self._governing, self._above)
         self._begin([*parts, self._sheet], pictures)
 
@@ -124,6 +128,7 @@ class LinePanel(Panel):
         self._side.show(lambda figure: draw_laid(laid, figure=figure, legend=False), side_words(laid))
         self.laid: Laid = laid
         self._numbers.value = numbers_html([*laid_headline(laid), ("the truck", "…")], waits=True)
+        self._hangs.value = sheet_html(list_html("", [hangs_on(laid)]))
 
     def _show_controls(self, kind: str) -> None:
         """Show only the controls that this kind of line listens to."""
@@ -132,8 +137,7 @@ class LinePanel(Panel):
 
     def settle(self) -> Iterator[None]:
         """Choose the stacks, then draw what hangs on the line."""
-        from trackkit.show.above import draw_above
-        from trackkit.show.bars import draw_fills, draw_governing
+        from trackkit.show.plots import draw_above, draw_fills, draw_governing
 
         laid = self.laid
         stacked = stack_up(laid)

@@ -83,9 +83,15 @@ class Panel(ABC):
         if unknown:
             known = ", ".join(self.controls)
             raise ValueError(f"no control {', '.join(sorted(unknown))}; there are {known}")
+        before = {name: self.values[name] for name in values}
         with self._held():
-            for name, value in values.items():
-                self._put(name, value)
+            try:
+                for name, value in values.items():
+                    self._put(name, value)
+            except ValueError:
+                for name, value in before.items():
+                    self._put(name, value)
+                raise
         self._answer(frozenset(values))
         self._settle_now()
 

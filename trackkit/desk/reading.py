@@ -132,7 +132,7 @@ class GroundPanel(Panel):
         self._draw()
 
     def _draw(self) -> None:
-        from trackkit.show.checks import draw_profile, draw_residuals
+        from trackkit.show.plots import draw_profile, draw_residuals
 
         job, ground = self.job, self.ground
         common: dict[str, Any] = {"display": job.display, "side_names": job.side_names}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Pen"]
 
+#: By so much a layer lies over the one drawn before it.
+_LATER: Final = 1e-7
 _Kind = TypeVar("_Kind", bound="Artist")
 
 
@@ -48,7 +50,7 @@ class Pen:
     def __init__(self, surface: Axes | Figure) -> None:
         self._surface = surface
         self._there = {name: one for one in surface.get_children() if (name := one.get_gid())}
-        self._drawn: set[str] = set()
+        self._drawn: dict[str, None] = {}
 
     def __enter__(self) -> Self:
         return self
@@ -58,6 +60,9 @@ class Pen:
     ) -> None:
         for name, artist in self._there.items():
             artist.set_visible(name in self._drawn)
+        for place, name in enumerate(self._drawn):  # what is drawn later lies on top, however old it is
+            if name in self._there:
+                self._there[name].set_zorder(round(self._there[name].get_zorder(), 3) + place * _LATER)
 
     def line(self, name: str, x: ArrayLike, y: ArrayLike, **look: Any) -> Line2D:
         """Draw a line, or marks, through points."""
@@ -145,7 +150,7 @@ class Pen:
         return getattr(self._surface, "dpi_scale_trans", None) if scale is None else "data"
 
     def _found(self, name: str, kind: type[_Kind]) -> _Kind | None:
-        self._drawn.add(name)
+        self._drawn[name] = None
         found = self._there.get(name)
         if found is not None and not isinstance(found, kind):
             raise TypeError(f"{name!r} is a {type(found).__name__} already, not a {kind.__name__}")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from trackkit.cribbing.said import pair_of, times
 from trackkit.cribbing.stack import Closing, Placed, Stack
+from trackkit.naming import sided
 from trackkit.show.footprints import slid_in
 from trackkit.units import Display
 
@@ -68,7 +69,7 @@ def stack_parts(
 ) -> tuple[Part, ...]:
     """Return the parts of a stack from the ground up, the fill last; parameters as in `stack_lines`."""
     short = short_parts(stack)
-    found = [Part("seat", 0, _seat_text(stack, display))] if stack.seat else []
+    found = [Part("seat", 0, _seat_text(stack, display, side_names or {}))] if stack.seat else []
     for place, piece in enumerate(stack.pieces):
         missing = ("piece", place) in short
         text = _piece_text(piece, display, slid_in(stack, piece, tie_overhang))
@@ -97,12 +98,13 @@ def _flagged(text: str, missing: bool) -> str:
     return f"{text}: NOT ON THE TRUCK" if missing else text
 
 
-def _seat_text(stack: Stack, display: Display) -> str:
+def _seat_text(stack: Stack, display: Display, names: Mapping[str, str]) -> str:
     """Return what makes it level, and what that does to the height of the pile."""
+    seat = sided(stack.seat, lambda side: names.get(side, side))
     by = display.small_unit(abs(stack.seat_raise))
     if display.small(stack.seat_raise) == display.small(0.0):
-        return stack.seat
-    return f"{stack.seat}, {'lifts the pile' if stack.seat_raise > 0 else 'the pile stands lower by'} {by}"
+        return seat
+    return f"{seat}, {'lifts the pile' if stack.seat_raise > 0 else 'the pile stands lower by'} {by}"
 
 
 def _piece_text(piece: Placed, display: Display, inwards: float) -> str:
