@@ -28,7 +28,9 @@ NUMBERS: Final = """panel => Object.fromEntries([...panel.querySelectorAll('.tra
 PICTURES: Final = """panel => [...panel.querySelectorAll('.trackkit-picture[role=img]')]
     .filter(one => one.getClientRects().length)
     .map(one => [one.getAttribute('aria-label'), one.innerHTML])"""
-OFFERED: Final = """list => [[...list.options].map(one => one.textContent.replaceAll('\xa0', ' ')), list.selectedIndex]"""
+OFFERED: Final = (
+    """list => [[...list.options].map(one => one.textContent.replaceAll('\xa0', ' ')), list.selectedIndex]"""
+)
 UNNAMED: Final = """boxes => boxes.filter(one => one.getClientRects().length).flatMap(box => {
     const part = name => box.querySelector(name).textContent.trim().replaceAll('\xa0', ' ');
     const says = name => box.querySelector('[role=slider]').getAttribute(name);
@@ -137,7 +139,9 @@ class Panel:
     def reads(self, label: str) -> str:
         """Return the figure beside a slider."""
         name = self.page.get_by_text(label, exact=True).and_(self.page.locator(".widget-label"))
-        return str(self.page.locator(".widget-slider").filter(has=name).locator(".widget-readout").inner_text())
+        return str(
+            self.page.locator(".widget-slider").filter(has=name).locator(".widget-readout").inner_text()
+        )
 
     def unnamed_sliders(self) -> list[str]:
         """Return the sliders seen that a screen reader cannot name, or whose figure it would read wrongly."""

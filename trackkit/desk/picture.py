@@ -22,6 +22,7 @@ __all__ = ["Picture", "picture_html", "still"]
 #: Room for an axis with its words at the left and below [in].
 MARGINS: Final = (PAPER["left"], PAPER["right"], 0.45, 0.05)
 
+_SPACES: Final = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
 _ROOT = re.compile(r"<svg\b[^>]*?viewBox=\"([^\"]+)\"[^>]*>", flags=re.DOTALL)
 
 
@@ -96,7 +97,7 @@ def picture_html(figure: Figure, words: str, *, key: str) -> str:
     """
     text = picture_bytes(figure, "svg").decode("utf-8")
     text = text[text.index("<svg") :]
-    text = _ROOT.sub(r'<svg viewBox="\1" aria-hidden="true" focusable="false">', text, count=1)
+    text = _ROOT.sub(rf'<svg {_SPACES} viewBox="\1" aria-hidden="true" focusable="false">', text, count=1)
     for mark in (' id="', 'href="#', "url(#"):
         text = text.replace(mark, f"{mark}{key}-")
     return f'<div class="trackkit-picture" role="img" aria-label="{escape(words)}">{text}</div>'
