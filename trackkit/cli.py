@@ -80,7 +80,8 @@ def start(
     copied = copy_start(folder)
     _say(
         f"Copied {len(copied)} files to {folder}.\n"
-        f"Next: trackkit plan {folder / 'data_demo' / 'boathouse_lawn'}\n"
+        f"Next: jupyter lab {folder / 'notebooks' / '00_start.ipynb'}\n"
+        f"  or: trackkit plan {folder / 'data_demo' / 'boathouse_lawn'}\n"
     )
 
 

@@ -7,7 +7,6 @@ from demo_jobs import DEMO, changed
 
 from trackkit.cribbing.card import gap_card
 from trackkit.desk import StacksPanel
-from trackkit.problems import CannotDo
 
 
 @pytest.fixture(scope="module")
@@ -90,8 +89,10 @@ def test_a_tie_where_nothing_can_stand_is_said_instead_of_drawn(tmp_path):
 def test_a_job_without_a_truck_is_refused_with_what_to_do(tmp_path):
     folder = changed(tmp_path, "boathouse_lawn")
     (folder / "truck.csv").unlink()
-    with pytest.raises(CannotDo, match=r"no truck\.csv: put in a table of what is on the truck"):
-        StacksPanel(folder)
+    panel = StacksPanel(folder)
+    assert "no truck.csv: put in a table of what is on the truck" in panel.trouble
+    bundle = panel._repr_mimebundle_()
+    assert "no truck.csv" in bundle["text/html"] and "no truck.csv" in bundle["text/plain"]
 
 
 def test_switching_to_a_job_without_a_truck_keeps_the_last_picture(tmp_path):

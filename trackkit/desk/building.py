@@ -72,7 +72,6 @@ class StacksPanel(Panel):
             "view": choice("seen", VIEWS, "", wide=300),
             "gap": slider("gap card: a gap of", later, 0, wide=460),
         }
-        self._open(Path(chosen.value))
         pictures = tuple(self._close.values())
         self._begin([self._numbers, *(p.widget for p in pictures), self._gap, self._sheet], pictures)
 
@@ -100,11 +99,7 @@ class StacksPanel(Panel):
 
     def work(self, moved: frozenset[str]) -> None:
         """Draw the support that is chosen, and say what goes into the gap that is asked for."""
-        folder = Path(self.values["job"])
-        opened = folder != self.plan.job.folder.resolve()
-        if opened:
-            with self._held():
-                self._open(folder)
+        opened = self._switch()
         values = self.values
         if opened or moved - {"gap"}:
             for side in SIDES:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["LinePanel"]
 
 #: Sizes of the pictures [in].
-SIDE: Final = (9.6, 4.5)
+SIDE: Final = (9.6, 4.8)
 BARS: Final = (9.6, 2.6)
 ABOVE: Final = (9.6, 2.9)
 #: What the sliders reach: gap [m], grade and bend (rise over distance), and their steps.
@@ -81,7 +81,6 @@ class LinePanel(Panel):
             "bend": slider("bend at a joint, at most", later, 0.0),
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
-        self._open(Path(chosen.value))
         parts = [
             self._numbers,
             self._hangs,
@@ -118,9 +117,7 @@ class LinePanel(Panel):
 
     def work(self, moved: frozenset[str]) -> None:
         """Lay the line as the controls say and draw it, its fills as bars until the stacks are chosen."""
-        if Path(self.values["job"]) != self.job.folder.resolve():
-            with self._held():
-                self._open(Path(self.values["job"]))
+        self._switch()
         values = self.values
         self._show_controls(values["kind"])
         job = with_line(self.job, **asked.line_of(values))

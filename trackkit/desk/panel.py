@@ -11,6 +11,7 @@ import asyncio
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from trackkit.desk.controls import nearest_option
@@ -51,6 +52,8 @@ class Panel(ABC):
     question: ClassVar[str] = ""
 
     controls: dict[str, Widget]
+    #: The job that is open, None before the first.
+    _opened: Path | None = None
 
     @abstractmethod
     def work(self, moved: frozenset[str]) -> None:
@@ -117,6 +120,23 @@ class Panel(ABC):
 
     # --- parts --------------------------------------------------------------------------------------
 
+    def _switch(self) -> bool:
+        """Open the job that is chosen, if it is another one; return whether it is.
+
+        A job that cannot be opened leaves everything as it was.
+        """
+        chosen = Path(str(self.controls["job"].value))
+        if chosen == self._opened:
+            return False
+        with self._held():
+            self._open(chosen)
+        self._opened = chosen
+        return True
+
+    @abstractmethod
+    def _open(self, folder: Path) -> None:
+        """Open a job and set the controls as its file says."""
+
     def _begin(
         self, parts: Sequence[Widget], pictures: Sequence[Picture], *, extra: Sequence[Widget] = ()
     ) -> None:
@@ -128,6 +148,7 @@ class Panel(ABC):
         self._holding = False
         self._timer: asyncio.TimerHandle | None = None
         self._trouble_text = ""
+        self._complete = False
         self._trouble: HTML = HTML()
         row = Box([*self.controls.values(), *extra])
         row.add_class("trackkit-controls")
@@ -194,6 +215,7 @@ class Panel(ABC):
         try:
             next(steps)
         except StopIteration:
+            self._complete = True
             return False
         except EXPECTED as fault:
             self._say(fault)
@@ -221,5 +243,7 @@ class Panel(ABC):
         return []
 
     def _repr_mimebundle_(self, **_: object) -> Mapping[str, Any]:
-        live = self.body._repr_mimebundle_()
-        return {**(live or {}), "text/html": self.still(), "text/plain": self.plain()}
+        live = self.body._repr_mimebundle_() or {}
+        if not self._complete:  # its first job could not be opened
+            return {**live, "text/html": self._trouble.value, "text/plain": self.trouble}
+        return {**live, "text/html": self.still(), "text/plain": self.plain()}

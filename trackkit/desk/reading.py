@@ -20,6 +20,7 @@ from trackkit.layout.grounds import SIDES
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.spoken import profile_words, residual_words
 from trackkit.survey.readings import cautions
+from trackkit.tables.typed import TypedTable
 
 if TYPE_CHECKING:
     from trackkit.job import Job
@@ -68,7 +69,7 @@ class GroundPanel(Panel):
             "table": choice("table", [("", "")], ""),
             "counted": choice("readings left out in the job file", COUNTED, False, wide=420),
         }
-        self._open(Path(chosen.value))
+        self.table: EntryTable = EntryTable.of(TypedTable("levels", ("",)), choices=CHOICES)
         save = Button(description="Save as a new job", tooltip="writes a new folder beside the old one")
         save.on_click(lambda _: self._save())
         bench = HBox([self.table])
@@ -96,25 +97,18 @@ class GroundPanel(Panel):
         """Show the chosen table as it stands."""
         shown = self.typed.tables[self.values["table"]]
         caption = f"{self.typed.label(shown.name)}, as typed: changes count at once, the file stays as it is"
-        if hasattr(self, "table"):
-            with self._held():
-                self.table.show_table(shown, caption=caption)
-        else:
-            self.table: EntryTable = EntryTable.of(shown, choices=CHOICES, caption=caption)
+        with self._held():
+            self.table.show_table(shown, caption=caption)
 
     def _typed_into(self, table: Any) -> None:
-        if not self._holding:
+        if not self._holding and self._opened is not None:
             self.typed.change(table)
             self._answer(frozenset(["rows"]))
             self._settle_soon()
 
     def work(self, moved: frozenset[str]) -> None:
         """Read the tables as they stand and fit the ground; faults are marked in the table."""
-        folder = Path(self.values["job"])
-        if folder != self.typed.folder:
-            with self._held():
-                self._open(folder)
-        elif "table" in moved:
+        if not self._switch() and "table" in moved:
             self._show_table()
         label = self.typed.label(self.values["table"])
         try:
@@ -165,6 +159,8 @@ class GroundPanel(Panel):
 
     def _save(self) -> None:
         """Save the tables as a new job, and say where or why not."""
+        if self._opened is None:
+            return
         try:
             into = self.typed.save()
         except (CannotDo, InputProblems) as why:
