@@ -19,7 +19,10 @@ def job():
     ("wishes", "lines"),
     [
         ({"kind": "level", "gap": "20 mm", "confidence": None}, 'kind = "level"\ngap = "20 mm"'),
-        ({"kind": "grade", "grade": "1.5 %"}, 'kind = "grade"\ngrade = "1.5 %"\ngap = "12 mm"\nconfidence = "90 %"'),
+        (
+            {"kind": "grade", "grade": "1.5 %"},
+            'kind = "grade"\ngrade = "1.5 %"\ngap = "12 mm"\nconfidence = "90 %"',
+        ),
         (
             {"reference": {"tie": 7, "side": "left"}, "confidence": "80 %"},
             'kind = "level"\ngap = "12 mm"\nconfidence = "80 %"\nreference = { tie = 7, side = "left" }',

@@ -49,14 +49,19 @@ def chance_words(chance: float) -> str:
     --------
     >>> chance_words(0.2), chance_words(0.0), chance_words(0.75), chance_words(0.999)
     ('1 chance in 5', 'hardly any chance', '3 chances in 4', 'almost certain')
+
+    A chance and its opposite are said alike:
+
+    >>> chance_words(0.287), chance_words(0.713)
+    ('3 chances in 10', '7 chances in 10')
     """
     if chance < 0.001:
         return "hardly any chance"
     if chance > 0.99:
         return "almost certain"
-    if chance <= 0.4:
+    if chance <= 0.22:
         return f"1 chance in {round(1 / chance)}"
-    fractions = [(1, 2), (2, 3), (3, 4), (4, 5), (9, 10)]
+    fractions = [(1, 4), (3, 10), (1, 3), (2, 5), (1, 2), (3, 5), (2, 3), (7, 10), (3, 4), (4, 5), (9, 10)]
     top, bottom = min(fractions, key=lambda pair: abs(pair[0] / pair[1] - chance))
     return f"{top} chance{'s' if top > 1 else ''} in {bottom}"
 

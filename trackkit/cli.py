@@ -80,7 +80,7 @@ def start(
     copied = copy_start(folder)
     _say(
         f"Copied {len(copied)} files to {folder}.\n"
-        f"Next: jupyter lab {folder / 'notebooks' / '00_start.ipynb'}\n"
+        f"Next: jupyter lab {folder}, and open notebooks/00_start.ipynb in the list at the left\n"
         f"  or: trackkit plan {folder / 'data_demo' / 'boathouse_lawn'}\n"
     )
 

@@ -50,11 +50,20 @@ def truck_words(stacks: StackPlan | None) -> str:
     return f"short of {short}" + (f", {lost}" if stacks.unfillable else "")
 
 
-def headline(plan: Plan) -> list[tuple[str, str]]:
-    """Return what a crew asks first: track, largest fill, the truck, and the target if there is one."""
+def headline(plan: Plan, *, none: str = "") -> list[tuple[str, str]]:
+    """Return what a crew asks first: track, largest fill, the truck, and the target if there is one.
+
+    Parameters
+    ----------
+    plan : Plan
+    none : str
+        What stands for a target that there is not for all rails alike; '' leaves it out.
+    """
     found = [*laid_headline(plan), ("the truck", truck_words(plan.stacks))]
     if plan.targets is not None and plan.targets.headline and not plan.withholds_target:
         found.append(plan.targets.headline)
+    elif none:
+        found.append(("target, one for all rails", none))
     return found
 
 

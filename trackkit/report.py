@@ -44,7 +44,7 @@ def stops_first(plan: Plan) -> tuple[list[Advisory], list[Advisory]]:
     return stops, [a for a in plan.advisories if a not in stops]
 
 
-def said(plan: Plan, advisory: Advisory) -> str:
+def said(plan: Plan | Laid, advisory: Advisory) -> str:
     """Return an advisory with landmarks, its places drawn together."""
     side = plan.job.side
     return named(str(replace(advisory, place=compact(advisory.place, side))), side)

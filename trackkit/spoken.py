@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from trackkit.advice import chance_words
 from trackkit.doubted import doubt_words
 from trackkit.layout.fills import summarise_fills
 from trackkit.layout.grounds import SIDES
 from trackkit.naming import named
+from trackkit.paper import columns
 from trackkit.report import line_words
 from trackkit.tables.rows import rows_of
 
@@ -18,8 +19,17 @@ if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
 __all__ = [
-    "above_words", "fills_words", "governing_words", "profile_words", "residual_words", "side_words",
-]  # fmt: skip
+    "above_words",
+    "fills_text",
+    "fills_words",
+    "governing_words",
+    "profile_words",
+    "residual_words",
+    "side_words",
+]
+
+#: Ties that stand side by side in a table of plain text.
+_ABREAST: Final = 10
 
 
 def side_words(laid: Laid | Plan) -> str:
@@ -47,6 +57,21 @@ def fills_words(laid: Laid | Plan) -> str:
         )
         rows.append(f"{job.side(side)}, tie by tie: {each}")
     return f"Fills in {show.unit}. {'; '.join(rows)}."
+
+
+def fills_text(laid: Laid | Plan) -> str:
+    """Return the fill of every tie end as a table of plain text, ties side by side."""
+    job, show = laid.job, laid.job.display
+    sides = [laid.fills[laid.fills["side"] == side] for side in SIDES]
+    ties = [str(tie) for tie in sides[0]["tie"]]
+    words = [[show.small(fill) for fill in own["fill_m"]] for own in sides]
+    parts = []
+    for start in range(0, len(ties), _ABREAST):
+        cut = slice(start, start + _ABREAST)
+        rows = [[job.side(side), *own[cut]] for side, own in zip(SIDES, words, strict=True)]
+        head = [f"fill, {show.unit}; tie", *ties[cut]]
+        parts.append(columns(head, rows, right=tuple(range(1, len(head)))))
+    return "\n".join(parts)
 
 
 def governing_words(plan: Plan) -> str:

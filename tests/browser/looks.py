@@ -19,7 +19,8 @@ const name = one => `${one.tagName.toLowerCase()}.${one.className?.baseVal ?? on
     + ` '${(one.getAttribute('aria-label') ?? one.alt ?? one.textContent).trim().slice(0, 50)}'`;
 const wide = one => one.scrollWidth > one.clientWidth + 1;
 if (wide(document.documentElement)) found.push('the page scrolls sideways');
-for (const one of document.querySelectorAll('.jp-WindowedPanel-outer, .jp-OutputArea-output, .trackkit-panel'))
+const places = '.jp-WindowedPanel-outer, .jp-OutputArea-output, .trackkit-panel';
+for (const one of document.querySelectorAll(places))
     if (wide(one)) found.push(`scrolls sideways: ${name(one)}`);
 const drawn = '.jp-OutputArea-output :is(svg, img), .trackkit-panel > *';
 for (const one of document.querySelectorAll(drawn)) {
@@ -33,7 +34,7 @@ for (const one of document.querySelectorAll(told))
     if (seen(one) && one.clientWidth && (wide(one) || one.scrollHeight > one.clientHeight + 2))
         found.push(`cut to ${one.clientWidth} of ${one.scrollWidth} px: ${name(one)}`);
 return found;}"""
-#: Pairs of words of one drawing that lie over each other. A word's box is a little higher than its ink: 2 px may pass.
+#: Pairs of words of one drawing that lie over each other. A word's box is higher than its ink: 2 px may pass.
 OVER: Final = """drawings => drawings.flatMap(drawing => {
     const words = [...drawing.querySelectorAll('text')].filter(one => one.textContent.trim());
     const boxes = words.map(one => one.getBoundingClientRect());

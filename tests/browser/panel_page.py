@@ -23,7 +23,7 @@ LOOK: Final = 0.05
 #: What of the numbers is worked out later than the picture.
 LATER: Final = "the truck"
 NUMBERS: Final = """panel => Object.fromEntries([...panel.querySelectorAll('.trackkit-numbers > div')]
-    .map(one => [one.querySelector('.trackkit-what').innerText, one.querySelector('.trackkit-number').innerText]))"""
+    .map(one => ['.trackkit-what', '.trackkit-number'].map(part => one.querySelector(part).innerText)))"""
 #: The pictures that can be seen: description and drawing.
 PICTURES: Final = """panel => [...panel.querySelectorAll('.trackkit-picture[role=img]')]
     .filter(one => one.getClientRects().length)
@@ -44,7 +44,8 @@ const found = [...window.jupyterapp.shell.widgets('main')].find(one => one.conte
 SOURCES: Final = f"""path => {{ {FIND}
 return found.content.widgets.map(one => one.model.sharedModel.getSource());}}"""
 EXECUTE: Final = f"""async ([path, code]) => {{ {FIND}
-const asked = found.sessionContext.session.kernel.requestExecute({{code, silent: false, store_history: false}});
+const kernel = found.sessionContext.session.kernel;
+const asked = kernel.requestExecute({{code, silent: false, store_history: false}});
 let printed = '';
 asked.onIOPub = ({{content}}) => {{ printed += content.text ?? ''; }};
 const {{content}} = await asked.done;
@@ -107,8 +108,12 @@ class Panel:
         """Return what stands in the notebook's cells."""
         return list(self.page.evaluate(SOURCES, self.notebook.path))
 
+    def pictures(self) -> list[tuple[str, str]]:
+        """Return the description and the drawing of each picture that can be seen, from the top."""
+        return [(words, drawn) for words, drawn in self.body.evaluate(PICTURES)]
+
     def _picture(self, begins: str) -> tuple[str, str]:
-        shown = self.body.evaluate(PICTURES)
+        shown = self.pictures()
         found = [(words, drawn) for words, drawn in shown if words.startswith(begins)]
         told = [words[:60] for words, _ in shown]
         assert len(found) == 1, f"{len(found)} pictures begin with {begins!r} among {told}"
@@ -133,8 +138,10 @@ class Panel:
             self.page.keyboard.press("ArrowDown" if wanted > at else "ArrowUp")
 
     def slide(self, label: str, key: str, times: int = 1) -> None:
-        """Focus a slider and press a key."""
-        self.notebook.press(self.notebook.slider(label), key, times)
+        """Focus a slider once it can be seen, and press a key."""
+        slider = self.notebook.slider(label)
+        slider.wait_for(state="visible")  # else the focus, and the key, would stay where they were
+        self.notebook.press(slider, key, times)
 
     def reads(self, label: str) -> str:
         """Return the figure beside a slider."""
@@ -148,8 +155,8 @@ class Panel:
         return list(self.body.locator(".widget-slider").evaluate_all(UNNAMED))
 
     def cell(self, label: str) -> Locator:
-        """Return the cell of the table whose label begins like this."""
-        return self.body.locator(f"table input[aria-label^='{label}']")
+        """Return the cell of the table with this label; what names its row may follow."""
+        return self.body.locator(f"table input:is([aria-label='{label}'], [aria-label^='{label},'])")
 
     def type_into(self, label: str, text: str) -> None:
         """Type a text into a cell in place of what stands there, and go on to the next."""
@@ -169,7 +176,7 @@ class Panel:
     # --- waiting ------------------------------------------------------------------------------------
 
     def wait(
-        self, look: Callable[[], Seen], wanted: Callable[[Seen], Any], what: str, *, within: float = 12.0
+        self, look: Callable[[], Seen], wanted: Callable[[Seen], Any], what: str, *, within: float = 40.0
     ) -> Seen:
         """Look until it is as wanted; return what was seen [within, s].
 

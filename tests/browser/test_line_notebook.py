@@ -56,7 +56,7 @@ def test_everything_has_room(notebook, size):
     assert misfits(notebook, size) == []
 
 
-@pytest.mark.parametrize("kind", ["level", "grade", "follow"])
+@pytest.mark.parametrize("kind", ["level", "grade"])
 def test_no_words_of_a_picture_lie_over_each_other(panel, kind):
     start_from(panel, kind=kind)
     assert written_over(panel.page, ".trackkit-picture svg") == []
@@ -157,7 +157,7 @@ def test_letters_typed_on_a_slider_leave_the_notebook_as_it_is(notebook, panel):
 
 
 def test_every_slider_has_its_name_and_says_its_figure(panel):
-    start_from(panel, kind="follow")
+    start_from(panel, kind="grade")
     assert panel.unnamed_sliders() == []
     panel.slide("gap under the track", "ArrowRight")
     panel.wait_worked_out()

@@ -135,3 +135,37 @@ def test_a_typed_job_is_judged_as_its_files_are(folder):
         load_job(folder)
     assert one.value.problems == other.value.problems
     assert "middle" in str(one.value)
+
+
+def without_row(table, row):
+    rows = list(table.rows)
+    del rows[row - 2]
+    return TypedTable(table.name, table.header, tuple(rows), table.header_row)
+
+
+@pytest.mark.parametrize(("removed", "left_out"), [(6, "levels.csv row 31"), (34, "levels.csv row 32")])
+def test_a_reading_that_is_left_out_stays_left_out_when_rows_move(panel, folder, removed, left_out):
+    """The job leaves out row 32, misread by 10 cm; without row 6 it is row 31."""
+    panel.table.rows = [list(cells) for cells in without_row(panel.table.table, removed).rows]
+    panel._settle_now()
+    assert panel.trouble == ""
+    assert panel.ground.doubtful.empty
+    assert panel.job.file.leave_out == (left_out,)
+    panel._save()
+    assert load_job(folder.with_name("boathouse_lawn_2")).file.leave_out == (left_out,)
+
+
+def test_a_reading_that_is_left_out_and_then_removed_is_told(panel):
+    panel.table.rows = [list(cells) for cells in without_row(panel.table.table, 32).rows]
+    assert "levels.csv row 0" in panel.trouble
+    assert "leave_out" in panel.trouble
+
+
+def test_what_was_typed_is_there_again_when_another_job_was_looked_at(tmp_path, folder):
+    other = changed(tmp_path, "market_yard")
+    panel = GroundPanel(folder)
+    type_into(panel, 4, "rod_mm", "1435")
+    panel.set(job=str(other.resolve()))
+    panel.set(job=str(folder.resolve()))
+    assert "1435" in panel.table.rows[2]
+    assert panel.typed.changed == ["levels"]

@@ -78,4 +78,6 @@ def as_toml(values: Mapping[str, Any]) -> str:
             lines.append(f'{key} = "{value}"')
     if values["reference"] == AS_IN_FILE:
         lines.append("# and reference as it stands there")
+    if values["reference"] == GOVERNING:
+        lines.append("# no reference: take one out if it stands there")
     return f"<pre>{escape(chr(10).join(lines))}</pre>"

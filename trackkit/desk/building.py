@@ -62,7 +62,7 @@ class StacksPanel(Panel):
         from ipywidgets import HTML
 
         chosen = job_choice(job)
-        self._numbers, self._sheet, self._gap = HTML(), HTML(), HTML()
+        self._numbers, self._stops, self._sheet, self._gap = HTML(), HTML(), HTML(), HTML()
         self._close = {side: Picture(f"close-{side}", CLOSE, margins=EDGES) for side in SIDES}
         later: list[Option] = [("-", 0)]  # a job brings its own
         self.controls = {
@@ -73,7 +73,8 @@ class StacksPanel(Panel):
             "gap": slider("gap card: a gap of", later, 0, wide=460),
         }
         pictures = tuple(self._close.values())
-        self._begin([self._numbers, *(p.widget for p in pictures), self._gap, self._sheet], pictures)
+        parts = [self._numbers, self._stops, *(picture.widget for picture in pictures), self._gap]
+        self._begin(parts, pictures, later=[self._sheet])
 
     # --- state --------------------------------------------------------------------------------------
 
@@ -101,6 +102,9 @@ class StacksPanel(Panel):
         """Draw the support that is chosen, and say what goes into the gap that is asked for."""
         opened = self._switch()
         values = self.values
+        if opened:
+            stops, _ = stops_first(self.plan)
+            self._stops.value = sheet_html(list_html("", [said(self.plan, one) for one in stops]))
         if opened or moved - {"gap"}:
             for side in SIDES:
                 self._show_close(side, shown=values["side"] in (side, "both"))
@@ -130,10 +134,9 @@ class StacksPanel(Panel):
         """List everything: supports, seats, what to take off the truck, the whole gap card."""
         plan = self.plan
         job = plan.job
-        stops, others = stops_first(plan)
+        _, others = stops_first(plan)
         listings = [list_supports(plan), list_seats(plan), list_pieces(plan)]
         self._sheet.value = sheet_html(
-            list_html("", [said(plan, one) for one in stops]),
             *(listing_html(listing) for listing in listings if listing is not None),
             list_html("What to mind", [said(plan, one) for one in others]),
             list_html("Always", USUAL_CAUTIONS),
@@ -197,12 +200,16 @@ class StacksPanel(Panel):
             found.append((f"fill, {self._where(side)}", fill))
         return [*found, ("the truck", truck_words(plan.stacks))]
 
+    def sheet(self) -> str:
+        """Return the stops, the gap and the lists."""
+        return f"{self._stops.value}{self._gap.value}{self._sheet.value}"
+
     def plain(self) -> str:
         """Return the numbers, the chosen support from the ground up, and the gap that is asked for."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
         for side in SIDES:
-            built = "; ".join(self.lines(side)) or self.nothing_there(side)
-            lines.append(f"{self._where(side)}: {built}")
+            built = self.lines(side) or [self.nothing_there(side)]
+            lines += [f"{self._where(side)}, from the ground up:", *(f"  {line}" for line in built)]
         return "\n".join([*lines, self.gap_line()])
 
 

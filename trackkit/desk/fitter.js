@@ -2,10 +2,11 @@
 // JupyterLab looks for the mark on the focused element itself, so each one gets it.
 
 const KEYS = "data-lm-suppress-shortcuts";
+const BOX = ".widget-inline-hbox, .widget-inline-vbox"; // of one control, with its label and its figure
 const CONTROLS = "[role=slider], input, select, textarea, button, .widget-readout";
 
 function labelOf(control) {
-  const box = control.closest(".jupyter-widgets.widget-inline-hbox, .jupyter-widgets.widget-inline-vbox");
+  const box = control.closest(BOX);
   const label = box ? box.querySelector(".widget-label") : null;
   return label ? label.textContent.trim() : "";
 }
@@ -20,9 +21,10 @@ function fit(control) {
   const label = labelOf(control);
   if (control.getAttribute("role") === "slider") {
     name(control, label);
-    const box = control.closest(".jupyter-widgets");
+    const box = control.closest(BOX);
     const readout = box ? box.querySelector(".widget-readout") : null;
     if (readout) {
+      put(readout, "contenteditable", "false"); // what is typed there would not count
       name(readout, `${label}, as a figure`);
       put(control, "aria-valuetext", readout.textContent.trim());
     }
@@ -35,7 +37,7 @@ function name(element, words) {
   if (words) {
     put(element, "aria-label", words);
     if (element.classList.contains("widget-readout")) {
-      put(element, "role", element.isContentEditable ? "textbox" : "status");
+      put(element, "role", "note");
     }
   }
 }

@@ -7,9 +7,11 @@ from typing import Final
 
 import anywidget
 
-__all__ = ["Fitter"]
+__all__ = ["STYLE_SHEET", "Fitter"]
 
 _HERE: Final = Path(__file__).parent
+#: Of panels, live or still.
+STYLE_SHEET: Final = _HERE / "panel.css"
 
 
 class Fitter(anywidget.AnyWidget):
@@ -20,4 +22,4 @@ class Fitter(anywidget.AnyWidget):
     """
 
     _esm = _HERE / "fitter.js"
-    _css = _HERE / "panel.css"
+    _css = STYLE_SHEET

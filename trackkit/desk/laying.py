@@ -17,10 +17,11 @@ from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.layout.line import BEND, GAP
 from trackkit.listed import list_pieces, list_supports
+from trackkit.paper import wrapped
 from trackkit.pictured import draw_laid, headline, laid_headline, truck_words
 from trackkit.plan import Laid, Plan, lay_line, plan_of, stack_up
-from trackkit.report import hangs_on, said, set_from_words, stops_first, summary_lines
-from trackkit.spoken import above_words, fills_words, governing_words, side_words
+from trackkit.report import hangs_on, said, stops_first, summary_lines
+from trackkit.spoken import above_words, fills_text, fills_words, governing_words, side_words
 
 if TYPE_CHECKING:
     from trackkit.job import Job
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["LinePanel"]
 
 #: Sizes of the pictures [in].
-SIDE: Final = (9.6, 4.8)
+SIDE: Final = (9.6, 5.3)
 BARS: Final = (9.6, 2.6)
 ABOVE: Final = (9.6, 2.9)
 #: What the sliders reach: gap [m], grade and bend (rise over distance), and their steps.
@@ -81,13 +82,10 @@ class LinePanel(Panel):
             "bend": slider("bend at a joint, at most", later, 0.0),
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
-        parts = [
-            self._numbers,
-            self._hangs,
-            *(p.widget for p in (self._side, self._fills, self._governing, self._above)),
-        ]
         pictures = (self._side, self._fills, self._governing, self._above)
-        self._begin([*parts, self._sheet], pictures)
+        later = [picture.widget for picture in pictures[1:]]
+        parts = [self._numbers, self._hangs, self._side.widget]
+        self._begin(parts, pictures, later=[*later, self._sheet])
 
     # --- state --------------------------------------------------------------------------------------
 
@@ -119,18 +117,20 @@ class LinePanel(Panel):
         """Lay the line as the controls say and draw it, its fills as bars until the stacks are chosen."""
         self._switch()
         values = self.values
-        self._show_controls(values["kind"])
+        self._show_controls(values["kind"], values["reference"])
         job = with_line(self.job, **asked.line_of(values))
         laid = lay_line(job, self._run, self._ground)
         self._side.show(lambda figure: draw_laid(laid, figure=figure, legend=False), side_words(laid))
         self.laid: Laid = laid
         self._numbers.value = numbers_html([*laid_headline(laid), ("the truck", "…")], waits=True)
-        self._hangs.value = sheet_html(list_html("", [hangs_on(laid)]))
+        warned = [said(laid, one) for one in laid.line.advisories if one.level != "note"]
+        self._hangs.value = sheet_html(list_html("", [hangs_on(laid), *warned]))
 
-    def _show_controls(self, kind: str) -> None:
-        """Show only the controls that this kind of line listens to."""
-        for name, kinds in (("grade", ("grade",)), ("bend", ("follow",))):
-            self.controls[name].layout.display = None if kind in kinds else "none"
+    def _show_controls(self, kind: str, reference: Any) -> None:
+        """Show only the controls that this kind of line, set from there, listens to."""
+        shown = {"grade": kind == "grade", "bend": kind == "follow", "gap": reference != asked.AS_IN_FILE}
+        for name, there in shown.items():
+            self.controls[name].layout.display = None if there else "none"
 
     def settle(self) -> Iterator[None]:
         """Choose the stacks, then draw what hangs on the line."""
@@ -149,16 +149,19 @@ class LinePanel(Panel):
         plan = plan_of(stacked)
         self.plan: Plan = plan
         self._numbers.value = numbers_html(self.numbers())
-        yield
         stops, others = stops_first(plan)
+        told = [*stops, *(one for one in plan.line.advisories if one.level == "caution")]
+        self._hangs.value = sheet_html(list_html("", [hangs_on(plan), *(said(plan, one) for one in told)]))
+        yield
         pieces = list_pieces(plan)
         self._sheet.value = sheet_html(
-            list_html("", [said(plan, one) for one in stops]),
             list_html("In words", summary_lines(plan)),
             listing_html(list_supports(plan)),
             listing_html(pieces) if pieces is not None else "",
             list_html("What to mind", [said(plan, one) for one in others]),
-            title_html("To keep this line, write this into the job's job.toml"),
+            title_html(
+                "To keep this line, put these keys in place of those under [line] in the job's job.toml"
+            ),
             asked.as_toml(self.values),
         )
         yield
@@ -186,13 +189,19 @@ class LinePanel(Panel):
         )  # fmt: skip
 
     def numbers(self) -> list[tuple[str, str]]:
-        """Return what a crew asks first."""
-        return headline(self.plan)
+        """Return what a crew asks first; where there is no target, that there is none."""
+        return headline(self.plan, none="none, see below")
 
     def plain(self) -> str:
         """Return the numbers, what the line is set from, and the fills, a line each."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
-        return "\n".join([*lines, set_from_words(self.plan), fills_words(self.plan)])
+        stops, _ = stops_first(self.plan)
+        told = [hangs_on(self.plan), *(said(self.plan, one) for one in stops)]
+        return "\n".join([*lines, *map(wrapped, told), fills_text(self.plan)])
+
+    def sheet(self) -> str:
+        """Return what it hangs on, and the tables."""
+        return f"{self._hangs.value}{self._sheet.value}"
 
 
 def _confidences(own: float) -> list[float]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from trackkit.desk.controls import nearest_option
-from trackkit.desk.fitter import Fitter
+from trackkit.desk.fitter import STYLE_SHEET, Fitter
 from trackkit.desk.words import numbers_html, trouble_html
 from trackkit.problems import CannotDo, FitError, InputProblems
 
@@ -138,9 +138,18 @@ class Panel(ABC):
         """Open a job and set the controls as its file says."""
 
     def _begin(
-        self, parts: Sequence[Widget], pictures: Sequence[Picture], *, extra: Sequence[Widget] = ()
+        self, parts: Sequence[Widget], pictures: Sequence[Picture], *, later: Sequence[Widget] = ()
     ) -> None:
-        """Put the panel together, answer the first time, and listen to the controls."""
+        """Put the panel together, answer the first time, and listen to the controls.
+
+        Parameters
+        ----------
+        parts : sequence of Widget
+            What `work` keeps up with.
+        pictures : sequence of Picture
+        later : sequence of Widget
+            What only `settle` brings up to date: pale until then.
+        """
         from ipywidgets import HTML, Box, VBox
 
         self.pictures = tuple(pictures)
@@ -150,9 +159,11 @@ class Panel(ABC):
         self._trouble_text = ""
         self._complete = False
         self._trouble: HTML = HTML()
-        row = Box([*self.controls.values(), *extra])
+        row = Box(list(self.controls.values()))
         row.add_class("trackkit-controls")
-        self.body: VBox = VBox([row, self._trouble, *parts, Fitter()])
+        for part in later:
+            part.add_class("trackkit-later")
+        self.body: VBox = VBox([row, self._trouble, *parts, *later, Fitter()])
         self.body.add_class("trackkit-panel")
         for name, control in self.controls.items():
             control.observe(self._listener(name), names="value")
@@ -183,8 +194,10 @@ class Panel(ABC):
             self.work(moved)
         except EXPECTED as fault:
             self._say(fault)
+            self.body.remove_class("trackkit-settling")
         else:
             self._say(None)
+            self.body.add_class("trackkit-settling")
 
     def _settle_soon(self) -> None:
         """Settle once no control has moved for a moment; at once where nothing runs that could wait."""
@@ -216,6 +229,7 @@ class Panel(ABC):
             next(steps)
         except StopIteration:
             self._complete = True
+            self.body.remove_class("trackkit-settling")
             return False
         except EXPECTED as fault:
             self._say(fault)
@@ -229,14 +243,20 @@ class Panel(ABC):
 
     def _say(self, fault: Exception | None) -> None:
         self._trouble_text = "" if fault is None else str(fault)
-        self._trouble.value = trouble_html(fault) if fault is not None else ""
+        shown = self._opened.name if self._complete and self._opened is not None else ""
+        self._trouble.value = trouble_html(fault, shown) if fault is not None else ""
 
     # --- showing ------------------------------------------------------------------------------------
 
     def still(self) -> str:
         """Return the panel as HTML that needs no kernel: its numbers and pictures as they stand."""
-        shown = [numbers_html(self.numbers()), *(picture.still() for picture in self.pictures)]
-        return "\n".join(part for part in shown if part)
+        style = f"<style>{STYLE_SHEET.read_text(encoding='utf-8')}</style>"
+        shown = [style, numbers_html(self.numbers()), *(picture.still() for picture in self.pictures)]
+        return "\n".join(part for part in [*shown, self.sheet()] if part)
+
+    def sheet(self) -> str:
+        """Return what stands below the pictures, as HTML."""
+        return ""
 
     def numbers(self) -> list[tuple[str, str]]:
         """Return the large numbers: what, and the number."""

@@ -17,6 +17,7 @@ from trackkit.desk.typed_job import TypedJob
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.fitted import fit_readings
 from trackkit.layout.grounds import SIDES
+from trackkit.paper import wrapped
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.spoken import profile_words, residual_words
 from trackkit.survey.readings import cautions
@@ -62,6 +63,7 @@ class GroundPanel(Panel):
 
         chosen = job_choice(job)
         self._numbers, self._sheet, self._saved = HTML(), HTML(), HTML()
+        self._known: dict[Path, TypedJob] = {}
         self._profile = Picture("profile", PROFILE)
         self._residuals = Picture("residuals", RESIDUALS)
         self.controls = {
@@ -77,16 +79,18 @@ class GroundPanel(Panel):
         self.table.on_rows(self._typed_into)
         pictures = (self._profile, self._residuals)
         foot = HBox([save, self._saved])
-        self._begin([self._numbers, *(p.widget for p in pictures), self._sheet, bench, foot], pictures)
+        parts = [self._numbers, *(picture.widget for picture in pictures)]
+        self._begin([*parts, bench, foot], pictures, later=[self._sheet])
 
     # --- state --------------------------------------------------------------------------------------
 
     def _open(self, folder: Path) -> None:
-        typed = TypedJob(folder)
+        typed = self._known.get(folder) or TypedJob(folder)
         if not typed.tables:
             raise CannotDo(
                 f"{folder.name} holds no table; put levels.csv or another table of readings into it"
             )
+        self._known[folder] = typed  # what was typed is there again when the job is chosen again
         self.typed: TypedJob = typed
         control: Any = self.controls["table"]
         control.options = [(name, name) for name in typed.tables]
@@ -166,7 +170,10 @@ class GroundPanel(Panel):
         except (CannotDo, InputProblems) as why:
             self._saved.value = sheet_html(list_html("", [f"Not saved: {why}"]))
         else:
-            words = f"Saved as the new job {into.name}, beside {self.typed.folder.name}."
+            job: Any = self.controls["job"]
+            with self._held():
+                job.options = [*job.options, (into.name, str(into))]
+            words = f"Saved as the new job {into.name}, beside {self.typed.folder.name}; choose it above."
             self._saved.value = sheet_html(list_html("", [words]))
 
     def numbers(self) -> list[tuple[str, str]]:
@@ -180,15 +187,22 @@ class GroundPanel(Panel):
             ("readings", str(len(table))),
             ("in doubt: read again", str(len(ground.doubtful))),
             ("that nothing checks", str(int((table["checked"] == "nothing").sum()))),
-            ("ground known to, where it was read", f"±{show.small_unit(2 * worst)}"),
+            (
+                "ground known to, where it was read",
+                f"±{show.small_unit(2 * worst)}" if ground.sides else "not read",
+            ),
         ]
+
+    def sheet(self) -> str:
+        """Return what is in doubt, and what the readings are worth."""
+        return str(self._sheet.value)
 
     def plain(self) -> str:
         """Return the numbers, the ground, and the readings in doubt, a line each."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
-        lines += [profile_words(self.job, self.ground)] if self.ground.sides else []
-        return "\n".join([*lines, residual_words(self.job, self.ground)])
+        lines += [wrapped(profile_words(self.job, self.ground))] if self.ground.sides else []
+        return "\n".join([*lines, wrapped(residual_words(self.job, self.ground))])
 
 
 #: Whether readings that the job leaves out are counted.
-COUNTED: Final = (("left out", False), ("counted like the others", True))
+COUNTED: Final = (("not counted", False), ("counted like the others", True))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 import tempfile
 from dataclasses import replace
+from difflib import SequenceMatcher
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from trackkit.job import load_job
+from trackkit.jobfile import JOB_FILE
 from trackkit.survey.readings import read_survey
 from trackkit.survey.tables import TABLE_NAMES
 from trackkit.tables.typed import TypedTable, save_copy, typed_tables
@@ -16,7 +18,7 @@ from trackkit.tables.typed import TypedTable, save_copy, typed_tables
 if TYPE_CHECKING:
     from trackkit.job import Job
 
-__all__ = ["TypedJob"]
+__all__ = ["TypedJob", "moved_rows"]
 
 #: Tables that a panel shows, as far as the job has them.
 SHOWN: Final = (*TABLE_NAMES, "truck")
@@ -77,7 +79,7 @@ class TypedJob:
             return self._counted(load_job(self.folder), self.folder, all_readings)
         with tempfile.TemporaryDirectory(prefix="typed-") as place:
             copy = Path(place) / self.folder.name
-            save_copy(self.folder, copy, self.tables.values())
+            self._write(copy)
             job = self._counted(load_job(copy), copy, all_readings)
         return replace(job, folder=self.folder)
 
@@ -96,5 +98,49 @@ class TypedJob:
         number = 2
         while (into := self.folder.with_name(f"{stem}_{number}")).exists():
             number += 1
-        save_copy(self.folder, into, self.tables.values())
+        self._write(into)
         return into
+
+    def _write(self, into: Path) -> None:
+        """Write the job as it stands; readings that its file leaves out keep their names where rows moved."""
+        save_copy(self.folder, into, self.tables.values())
+        path = into / JOB_FILE
+        old = path.read_text(encoding="utf-8-sig")
+        new = self._renamed(old)
+        if new != old:
+            path.write_text(new, encoding="utf-8")
+
+    def _renamed(self, text: str) -> str:
+        """Return a job file with the rows that it names, such as those left out, where they stand now."""
+        for name in self.changed:
+            label = re.escape(f"{name}.csv")
+            places = moved_rows(self._old[name], self.tables[name])
+
+            def place(found: re.Match[str], places: dict[int, int] = places) -> str:
+                now = places.get(int(found[2]))
+                return f"{found[1]}{now if now is not None else 0}"
+
+            text = re.sub(rf"({label} row )(\d+)", place, text)
+        return text
+
+
+def moved_rows(old: TypedTable, new: TypedTable) -> dict[int, int]:
+    """Return where each row of an old table stands in a new one; rows that were removed are not in it.
+
+    Rows count as in a spreadsheet.
+
+    Examples
+    --------
+    >>> three = TypedTable("a", ("x",), (("1",), ("2",), ("3",)))
+    >>> moved_rows(three, TypedTable("a", ("x",), (("1",), ("3",))))
+    {2: 2, 4: 3}
+    """
+    before, after = [list(table.rows) for table in (old, new)]
+    first, now = old.header_row + 1, new.header_row + 1
+    if len(before) == len(after):  # cells were typed anew, and rows stand where they stood
+        return {first + place: now + place for place in range(len(before))}
+    found: dict[int, int] = {}
+    for kind, start, stop, there, till in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
+        if kind == "equal" or (kind == "replace" and stop - start == till - there):
+            found |= {first + start + step: now + there + step for step in range(stop - start)}
+    return found

@@ -45,10 +45,19 @@ def numbers_html(numbers: Sequence[tuple[str, str]], *, waits: bool = False) -> 
     return f'<div class="trackkit-numbers{more}" role="status">{"".join(parts)}</div>'
 
 
-def trouble_html(fault: Exception) -> str:
-    """Return what is wrong, a paragraph a fault; a reader's screen says it at once."""
+def trouble_html(fault: Exception, shown: str = "") -> str:
+    """Return what is wrong, a paragraph a fault; a reader's screen says it at once.
+
+    Parameters
+    ----------
+    fault : Exception
+    shown : str
+        The job whose numbers and pictures stand below all the same; '' if there is none.
+    """
     found = [str(each) for each in fault.problems] if isinstance(fault, InputProblems) else [str(fault)]
-    head = "This cannot be done as it stands; the picture below is the last that could."
+    head = "This cannot be done as it stands."
+    if shown:
+        head += f" Numbers and pictures below are still those of {escape(shown)}, from before."
     paragraphs = "".join(f"<p>{escape(text)}</p>" for text in found)
     return f'<div class="trackkit-trouble" role="alert"><p><strong>{head}</strong></p>{paragraphs}</div>'
 
@@ -75,20 +84,27 @@ def list_html(title: str, lines: Sequence[str]) -> str:
 
 def pre_html(title: str, text: str) -> str:
     """Return text as it is printed, under a title."""
-    return f'{title_html(title)}<pre class="trackkit-scroll" tabindex="0">{escape(text)}</pre>'
+    return f'{title_html(title)}<pre class="trackkit-scroll trackkit-card" tabindex="0">{escape(text)}</pre>'
 
 
 def listing_html(listing: Listing) -> str:
     """Return a listed table with how it is read."""
     notes = "".join(f"<p>{escape(note)}</p>" for note in listing.notes)
-    return table_html(listing.title, listing.head, listing.rows, right=listing.right) + notes
+    table = table_html(
+        listing.title, listing.head, listing.rows, right=listing.right, wide=listing.wide or None
+    )
+    return table + notes
 
 
 def table_html(
-    caption: str, head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()
-) -> str:
-    """Return a table; ``right`` are the columns of figures."""
+    caption: str, head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (),
+    wide: Sequence[int] | None = None,
+) -> str:  # fmt: skip
+    """Return a table; ``right`` are the columns of figures, only the ``wide`` ones may be broken."""
     own = dict.fromkeys(right, ' class="trackkit-figure"')
+    if wide is not None:
+        firm = set(range(len(head))) - set(right) - set(wide)
+        own |= dict.fromkeys(firm, ' class="trackkit-word"')
     heads = "".join(
         f'<th scope="col"{own.get(i, "")}>{escape(word)}</th>' if word else "<td></td>"
         for i, word in enumerate(head)
