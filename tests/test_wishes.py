@@ -1,5 +1,8 @@
 """A job with other wishes for its line, and the plan in its three steps."""
 
+import copy
+import pickle
+
 import numpy as np
 import pytest
 from demo_jobs import DEMO, changed
@@ -7,7 +10,7 @@ from demo_jobs import DEMO, changed
 from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.plan import lay_line, make_plan, plan_of, stack_up
-from trackkit.problems import InputProblems
+from trackkit.problems import CannotDo, InputProblems
 
 
 @pytest.fixture(scope="module")
@@ -100,3 +103,38 @@ def test_an_answer_that_is_changed_by_its_asker_is_not_remembered(job):
     kept = before.copy()
     before += 5.0
     np.testing.assert_array_equal(ground.height(stations, "left")[0], kept)
+
+
+@pytest.mark.parametrize(
+    ("end_mark", "kept", "wishes"),
+    [
+        ("8.18 m", 'kind = "grade"\ngrade = "10 %"', {"kind": "level", "grade": None}),
+        ("8.18 m", 'kind = "level"', {"kind": "grade", "grade": "10 %"}),
+        ("8.19 m", 'kind = "level"', {"kind": "grade", "grade": "-9 %"}),
+    ],
+)
+def test_a_wish_for_another_grade_lays_the_track_out_anew(tmp_path, end_mark, kept, wishes):
+    """On a slope a run needs more track: here another number of sections."""
+    swap = {'end_mark = "8 m"': f'end_mark = "{end_mark}"', 'kind = "level"': kept}
+    job = load_job(changed(tmp_path, "boathouse_lawn", **swap))
+    wished = with_line(job, **wishes)
+    served, whole = lay_line(wished, *fit_job(job)), make_plan(wished)
+    assert served.line.run.sections["name"].tolist() == whole.run.sections["name"].tolist()
+    assert len(fit_job(job)[0].ties) != len(whole.run.ties)
+    np.testing.assert_allclose(served.fills["fill_m"], whole.fills["fill_m"], atol=1e-9)
+
+
+def test_a_wish_that_needs_more_track_than_there_is_is_refused(tmp_path):
+    job = load_job(changed(tmp_path, "boathouse_lawn", **{'end_mark = "8 m"': 'end_mark = "10.2 m"'}))
+    steep = with_line(job, kind="grade", grade="10 %")
+    with pytest.raises(CannotDo, match="not enough track"):
+        lay_line(steep, *fit_job(job))
+
+
+def test_a_ground_that_has_been_asked_can_be_copied(job):
+    _, ground = fit_job(job)
+    mean, _ = ground.height([0.0, 1.0], "left")
+    for copied in (pickle.loads(pickle.dumps(ground)), copy.deepcopy(ground)):
+        np.testing.assert_array_equal(copied.height([0.0, 1.0], "left")[0], mean)
+        assert "_remembered" not in vars(ground) or copied._remembered is not ground._remembered
+    np.testing.assert_array_equal(ground.mean([[0.0, "left"], [1.0, "left"]]), mean)

@@ -138,12 +138,15 @@ def with_line(job: Job, **wishes: Any) -> Job:
     job : Job
     **wishes
         Keys and values as under [line] in the job file: ``kind="level"``, ``gap="12 mm"``,
-        ``reference={"tie": 7, "side": "left"}``. None takes a key out.
+        ``reference={"tie": 7, "side": "left"}``. None takes a key out, as one must that the new kind does
+        not have: ``kind="level", grade=None``.
 
     Raises
     ------
     InputProblems
-        With everything that is wrong with them.
+        With everything that is wrong with them. Whether the run has the tie is seen when it is laid.
+    TypeError
+        If a key that no line has is to be taken out.
 
     Examples
     --------

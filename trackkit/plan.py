@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from trackkit.cribbing.results import StackPlan
@@ -30,6 +31,8 @@ __all__ = ["Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
 _SAME_GRADE = 1e-4
+#: Of two grades whose cosines differ by less, a 30 m run is as long to a hundredth of a millimetre.
+_SAME_COSINE = 1e-10
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,9 +163,13 @@ def make_plan(job: Job) -> Plan:
 def lay_line(job: Job, run: Run, ground: Ground) -> Laid:
     """Return a job's line over a run and a ground that `trackkit.fitted.fit_job` has found.
 
-    The run and the ground stay good as long as only the line's wishes change (`with_line`), and a job
-    whose readings are by tie or section keeps its grade.
+    Both serve for other wishes of the same job (`with_line`): where a wish asks for another grade, the run
+    is laid out anew, and readings by tie or section are placed on it.
     """
+    wished = float(np.cos(np.arctan(job.file.line.grade or 0.0)))
+    if job.shot is not None and abs((run.tail - run.head) / run.length - wished) > _SAME_COSINE:
+        run = lay_job(job, grade=job.file.line.grade or 0.0)
+        ground = fit_on(job, run) if _by_tie(job) else ground
     line = _line(job, ground, run)
     run, ground, line = _settled(job, run, ground, line)
     half_box = job.lay_rules.half_box
@@ -206,9 +213,15 @@ def _settled(job: Job, run: Run, ground: Ground, line: FinishedLine) -> tuple[Ru
     if job.shot is None or abs(found - (job.file.line.grade or 0.0)) < _SAME_GRADE:
         return run, ground, line
     run = lay_job(job, grade=found)
-    if survey_of(job).levels["tie"].notna().any() or survey_of(job).levels["section"].notna().any():
+    if _by_tie(job):
         ground = fit_on(job, run)
     return run, ground, _line(job, ground, run)
+
+
+def _by_tie(job: Job) -> bool:
+    """Return whether readings stand where ties lie, so that the ground hangs on the run."""
+    levels = survey_of(job).levels
+    return bool(levels["tie"].notna().any() or levels["section"].notna().any())
 
 
 def _gap(job: Job) -> float:

@@ -96,9 +96,14 @@ def above_words(plan: Plan) -> str:
     walk = job.stack_rules.walk_side
     if walk in SIDES:
         parts.append(f"people walk on the {job.side(walk)}")
+    elif walk == "both":
+        parts.append("people walk on both sides")
     if run.breaks:
-        each = " and ".join(f"{show.long(left)} left, {show.long(right)} right" for left, right in run.breaks)
-        parts.append(f"breaks at {each}")
+        ends = [
+            ", ".join(f"{show.long(at)} {side}" for at, side in zip(pair, SIDES, strict=True) if at == at)
+            for pair in run.breaks
+        ]
+        parts.append(f"breaks at {' and '.join(ends)}")
     return "; ".join(parts) + "."
 
 

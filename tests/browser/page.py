@@ -74,9 +74,10 @@ watch.observe(panel.content.node, {subtree: true, childList: true, attributes: t
 try {
     while (performance.now() < until) {
         const asked = performance.now();
-        await Promise.race([kernel.requestKernelInfo(), sleep(until - asked)]);
+        const reply = kernel.requestKernelInfo().then(() => true);
+        const answered = await Promise.race([reply, sleep(until - asked).then(() => false)]);
         await sleep(quiet);
-        if (moved <= asked && kernel.status === 'idle') return true;
+        if (answered && moved <= asked && kernel.status === 'idle') return true;
     }
     return false;
 } finally { watch.disconnect(); }}"""

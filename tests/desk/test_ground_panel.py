@@ -155,10 +155,15 @@ def test_a_reading_that_is_left_out_stays_left_out_when_rows_move(panel, folder,
     assert load_job(folder.with_name("boathouse_lawn_2")).file.leave_out == (left_out,)
 
 
-def test_a_reading_that_is_left_out_and_then_removed_is_told(panel):
+def test_a_reading_that_is_left_out_and_then_removed_is_left_out_no_more(panel):
+    """Nothing else may be left out in its place."""
+    count = len(panel.ground.residuals)
     panel.table.rows = [list(cells) for cells in without_row(panel.table.table, 32).rows]
-    assert "levels.csv row 0" in panel.trouble
-    assert "leave_out" in panel.trouble
+    panel._settle_now()
+    assert panel.trouble == ""
+    assert panel.job.file.leave_out == ()
+    assert len(panel.ground.residuals) == count
+    assert panel.ground.doubtful.empty
 
 
 def test_what_was_typed_is_there_again_when_another_job_was_looked_at(tmp_path, folder):

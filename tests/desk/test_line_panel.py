@@ -9,6 +9,7 @@ from demo_jobs import DEMO, changed
 
 from trackkit.desk import LinePanel
 from trackkit.desk.asked import line_of, wishes_of
+from trackkit.desk.controls import nearest_option
 from trackkit.desk.panel import STILL
 from trackkit.job import load_job, with_line
 from trackkit.plan import make_plan
@@ -242,3 +243,57 @@ def test_names_of_people_cannot_become_markup(tmp_path):
     page += "".join(picture.widget.value for picture in panel.pictures)
     assert "<b>" not in page
     assert "&lt;b&gt;house &amp; " in page
+
+
+@pytest.mark.parametrize("gap", ["9 mm", "13 mm", "36 mm", "12.34 mm", "0 mm"])
+def test_any_gap_that_a_job_has_can_be_shown(tmp_path, gap):
+    panel = LinePanel(changed(tmp_path, "boathouse_lawn", **{'gap = "12 mm"': f'gap = "{gap}"'}))
+    assert panel.trouble == ""
+    assert panel.values["gap"] == panel.job.file.line.gap
+
+
+def test_no_two_stops_of_a_slider_read_the_same():
+    for name in NAMES:
+        panel = LinePanel(DEMO / name)
+        for control in ("reference", "gap", "grade", "bend", "confidence"):
+            words = [word for word, _ in panel.controls[control].options]
+            assert len(words) == len(set(words))
+
+
+def test_a_job_and_what_is_wished_of_it_can_be_set_in_one_go(panel):
+    panel.set(kind="grade", grade=0.03, job=str((DEMO / "terrace_edge").resolve()))
+    assert panel.job.name.startswith("Terrace")
+    assert (panel.values["kind"], panel.values["grade"]) == ("grade", pytest.approx(0.03))
+    assert panel.laid.line.steepest == pytest.approx(0.03)
+
+
+def test_a_refused_wish_is_told_first_and_the_rest_is_of_one_line(tmp_path):
+    """Too steep for the track that there is: what stands below is still the line before, and says so."""
+    panel = LinePanel(changed(tmp_path, "boathouse_lawn", **{'end_mark = "8 m"': 'end_mark = "10.2 m"'}))
+    panel.set(gap=0.02, confidence=0.0)
+    panel.set(kind="grade", grade=0.10)
+    assert panel.plain().startswith("NOT DONE: not enough track")
+    assert "Still from boathouse_lawn, before:" in panel.plain()
+    bundle = panel._repr_mimebundle_()
+    assert "not enough track" in bundle["text/html"]
+    assert panel.plan.line.gap == panel.laid.line.gap == pytest.approx(0.02)
+    assert "trackkit-settling" not in panel.body._dom_classes
+
+
+def test_a_refusal_after_a_wish_that_had_not_settled_leaves_no_mixture(tmp_path):
+    panel = LinePanel(changed(tmp_path, "boathouse_lawn", **{'end_mark = "8 m"': 'end_mark = "10.2 m"'}))
+    with panel._held():
+        panel.controls["gap"].value = nearest_option(panel.controls["gap"], 0.02)
+        panel.controls["confidence"].value = 0.0
+    panel._answer(frozenset(["gap"]))
+    panel.set(kind="grade", grade=0.10)
+    assert panel.trouble
+    assert panel.plan.line.gap == panel.laid.line.gap == pytest.approx(0.02)
+    assert "trackkit-waits" not in panel._numbers.value
+
+
+def test_keys_of_the_file_that_no_control_shows_are_kept_in_the_text_for_it(tmp_path):
+    panel = LinePanel(
+        changed(tmp_path, "boathouse_lawn", **{'gap = "12 mm"': 'gap = "12 mm"\ntouch = "5 mm"'})
+    )
+    assert "touch = &quot;5 mm&quot;" in panel._sheet.value

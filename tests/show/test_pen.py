@@ -68,11 +68,31 @@ def test_no_polygons_draw_nothing(ax):
     assert not ax.patches[0].get_visible()
 
 
-def test_a_name_keeps_its_kind(ax):
+def test_what_a_new_look_does_not_name_is_not_kept(ax):
+    """A zone where nothing may stand is hatched; the same zone as a lawn must not be."""
+    for look in ({"hatch": "xx", "alpha": 0.3}, {"facecolor": "white"}):
+        with Pen(ax) as pen:
+            zone = pen.areas("zone", [SQUARE], **look)
+    assert (zone.get_hatch(), zone.get_alpha()) == (None, None)
+    assert len(ax.patches) == 1
+
+
+def test_a_name_may_come_to_mean_another_kind_or_sign(ax):
+    for marker in ("o", "^"):
+        with Pen(ax) as pen:
+            sign = pen.line("key", [0], [0], marker=marker)
+        assert sign.get_marker() == marker
     with Pen(ax) as pen:
-        pen.line("one", [0, 1], [0, 1])
-    with Pen(ax) as pen, pytest.raises(TypeError, match="'one' is a Line2D already, not a PathPatch"):
-        pen.areas("one", [SQUARE])
+        pen.areas("key", [SQUARE])
+    assert (len(ax.lines), len(ax.patches)) == (0, 1)
+
+
+def test_a_drawing_that_fails_half_way_hides_nothing(ax):
+    with Pen(ax) as pen:
+        pen.line("ground", [0, 1], [0, 1])
+    with pytest.raises(ValueError, match="half way"), Pen(ax):
+        raise ValueError("half way")
+    assert ax.lines[0].get_visible()
 
 
 def test_words_outside_the_axes_are_not_cut_off(ax):

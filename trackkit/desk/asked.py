@@ -67,9 +67,14 @@ def line_of(values: Mapping[str, Any]) -> dict[str, Any]:
     return wishes
 
 
-def as_toml(values: Mapping[str, Any]) -> str:
-    """Return the lines of a job file that keep what the controls say, as HTML."""
+def as_toml(values: Mapping[str, Any], job: Job) -> str:
+    """Return all keys of a job's [line] as the controls and the file have them, as HTML."""
     wishes = line_of(values)
+    line = job.file.line
+    for key in ("touch", "sideways_sd", "crown", "obstacle_room"):
+        held = getattr(line, key)
+        wishes[key] = None if held is None else f"{1000.0 * held:.10g} mm"
+    wishes["grade_limit"] = None if line.grade_limit is None else f"{100.0 * line.grade_limit:.10g} %"
     lines = ["[line]"]
     for key, value in wishes.items():
         if isinstance(value, dict):

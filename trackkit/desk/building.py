@@ -117,7 +117,7 @@ class StacksPanel(Panel):
         picture, plan = self._close[side], self.plan
         stack = self.stack(side)
         picture.widget.layout.display = None if shown else "none"
-        if stack is None:
+        if stack is None or not shown:
             picture.hide()
             words = f"{self._where(side)}: {self.nothing_there(side)}"
             picture.widget.value = sheet_html(list_html("", [words])) if shown else ""
@@ -204,7 +204,7 @@ class StacksPanel(Panel):
         """Return the stops, the gap and the lists."""
         return f"{self._stops.value}{self._gap.value}{self._sheet.value}"
 
-    def plain(self) -> str:
+    def told(self) -> str:
         """Return the numbers, the chosen support from the ground up, and the gap that is asked for."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
         for side in SIDES:

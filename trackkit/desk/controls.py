@@ -75,16 +75,20 @@ def rows_of_steps(low: float, high: float, step: float, *own: float | None) -> l
     [0.0, 0.01, 0.012, 0.02, 0.03]
     """
     count = round((high - low) / step)
-    found = [low + step * place for place in range(count + 1)]
-    for value in own:
-        if value is not None and not any(math.isclose(value, one, abs_tol=1e-9) for one in found):
-            found.append(value)
-    return sorted(float(f"{value:.12g}") for value in found)
+    kept = [value for value in own if value is not None]
+    steps = (float(f"{low + step * place:.12g}") for place in range(count + 1))
+    free = [one for one in steps if not any(math.isclose(one, value, abs_tol=1e-9) for value in kept)]
+    return sorted({*free, *kept})
 
 
-def heights(values: Iterable[float], display: Display) -> list[Option]:
-    """Return heights [m] as options in the crew's unit."""
-    return [(display.small_unit(value), value) for value in values]
+def heights(values: Iterable[float], display: Display, own: float | None = None) -> list[Option]:
+    """Return heights [m] as options in the crew's unit, each said once; a job's own before a round one."""
+    said: dict[str, float] = {}
+    for value in values:
+        words = display.small_unit(value)
+        if words not in said or value == own:
+            said[words] = value
+    return list(said.items())
 
 
 def grades(values: Iterable[float]) -> list[Option]:

@@ -15,7 +15,7 @@ from trackkit.desk.picture import Picture
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html, title_html
 from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
-from trackkit.layout.line import BEND, GAP
+from trackkit.layout.line import BEND
 from trackkit.listed import list_pieces, list_supports
 from trackkit.paper import wrapped
 from trackkit.pictured import draw_laid, headline, laid_headline, truck_words
@@ -83,6 +83,7 @@ class LinePanel(Panel):
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
         pictures = (self._side, self._fills, self._governing, self._above)
+        self._settled: Laid | None = None
         later = [picture.widget for picture in pictures[1:]]
         parts = [self._numbers, self._hangs, self._side.widget]
         self._begin(parts, pictures, later=[*later, self._sheet])
@@ -100,7 +101,9 @@ class LinePanel(Panel):
         options = {
             "kind": list(KINDS),
             "reference": asked.references(job, support_ends(job, run)),
-            "gap": heights(rows_of_steps(*GAPS[job.display.unit], wishes["gap"], GAP), job.display),
+            "gap": heights(
+                rows_of_steps(*GAPS[job.display.unit], wishes["gap"]), job.display, own=wishes["gap"]
+            ),
             "grade": grades(rows_of_steps(*GRADES, wishes["grade"])),
             "bend": [(f"{1000 * v:.1f} mm in 1 m", v) for v in rows_of_steps(*BENDS, wishes["bend"], BEND)],
             "confidence": [
@@ -137,6 +140,9 @@ class LinePanel(Panel):
         from trackkit.show.plots import draw_above, draw_fills, draw_governing
 
         laid = self.laid
+        if self._settled is laid:  # a wish was refused: all that stands there is this line's
+            self._numbers.value = numbers_html(self.numbers())
+            return
         stacked = stack_up(laid)
         truck = ("the truck", truck_words(stacked.stacks))
         self._numbers.value = numbers_html([*laid_headline(laid), truck], waits=True)
@@ -162,7 +168,7 @@ class LinePanel(Panel):
             title_html(
                 "To keep this line, put these keys in place of those under [line] in the job's job.toml"
             ),
-            asked.as_toml(self.values),
+            asked.as_toml(self.values, self.job),
         )
         yield
         common: dict[str, Any] = {"display": plan.job.display, "side_names": plan.job.side_names}
@@ -187,12 +193,13 @@ class LinePanel(Panel):
             ),
             above_words(plan),
         )  # fmt: skip
+        self._settled = laid
 
     def numbers(self) -> list[tuple[str, str]]:
         """Return what a crew asks first; where there is no target, that there is none."""
         return headline(self.plan, none="none, see below")
 
-    def plain(self) -> str:
+    def told(self) -> str:
         """Return the numbers, what the line is set from, and the fills, a line each."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
         stops, _ = stops_first(self.plan)

@@ -64,8 +64,8 @@ class Panel(ABC):
         yield from ()
 
     @abstractmethod
-    def plain(self) -> str:
-        """Return in plain text what the panel shows: where there is no screen, and for tests."""
+    def told(self) -> str:
+        """Return in plain text what the last good answer was."""
 
     # --- state --------------------------------------------------------------------------------------
 
@@ -86,6 +86,8 @@ class Panel(ABC):
         if unknown:
             known = ", ".join(self.controls)
             raise ValueError(f"no control {', '.join(sorted(unknown))}; there are {known}")
+        if "job" in values and len(values) > 1:  # the others are meant for it
+            self.set(job=values.pop("job"))
         before = {name: self.values[name] for name in values}
         with self._held():
             try:
@@ -157,7 +159,7 @@ class Panel(ABC):
         self._holding = False
         self._timer: asyncio.TimerHandle | None = None
         self._trouble_text = ""
-        self._complete = False
+        self._answered = self._complete = False
         self._trouble: HTML = HTML()
         row = Box(list(self.controls.values()))
         row.add_class("trackkit-controls")
@@ -197,6 +199,7 @@ class Panel(ABC):
             self.body.remove_class("trackkit-settling")
         else:
             self._say(None)
+            self._answered = True
             self.body.add_class("trackkit-settling")
 
     def _settle_soon(self) -> None:
@@ -223,8 +226,8 @@ class Panel(ABC):
 
     def _step(self, steps: Iterator[None]) -> bool:
         """Take one step of settling; return whether there are more."""
-        if self._trouble_text:
-            return False
+        if not self._answered:
+            return False  # there is nothing to settle yet; else the last good answer is settled
         try:
             next(steps)
         except StopIteration:
@@ -234,6 +237,9 @@ class Panel(ABC):
         except EXPECTED as fault:
             self._say(fault)
             return False
+        except Exception as fault:
+            self._say(RuntimeError(f"this is a fault of the kit, not yours: {fault!r}"))
+            raise
         return True
 
     def _stop_waiting(self) -> None:
@@ -247,6 +253,13 @@ class Panel(ABC):
         self._trouble.value = trouble_html(fault, shown) if fault is not None else ""
 
     # --- showing ------------------------------------------------------------------------------------
+
+    def plain(self) -> str:
+        """Return in plain text what the panel shows, first why the last wish could not be answered."""
+        refused = f"NOT DONE: {self.trouble}" if self.trouble else ""
+        told = self.told() if self._complete else ""
+        between = f"Still from {self._opened.name}, before:" if refused and told and self._opened else ""
+        return "\n".join(part for part in (refused, between, told) if part)
 
     def still(self) -> str:
         """Return the panel as HTML that needs no kernel: its numbers and pictures as they stand."""
@@ -264,6 +277,5 @@ class Panel(ABC):
 
     def _repr_mimebundle_(self, **_: object) -> Mapping[str, Any]:
         live = self.body._repr_mimebundle_() or {}
-        if not self._complete:  # its first job could not be opened
-            return {**live, "text/html": self._trouble.value, "text/plain": self.trouble}
-        return {**live, "text/html": self.still(), "text/plain": self.plain()}
+        page = f"{self._trouble.value}{self.still() if self._complete else ''}"
+        return {**live, "text/html": page, "text/plain": self.plain()}

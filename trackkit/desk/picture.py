@@ -23,6 +23,8 @@ __all__ = ["Picture", "picture_html", "still"]
 MARGINS: Final = (PAPER["left"], PAPER["right"], 0.45, 0.05)
 
 _SPACES: Final = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
+#: Holds for the whole page that an inline SVG stands in; its one rule moves to the SVG itself.
+_PAGE_STYLE = re.compile(r"<style\b[^>]*>.*?</style>", flags=re.DOTALL)
 _ROOT = re.compile(r"<svg\b[^>]*?viewBox=\"([^\"]+)\"[^>]*>", flags=re.DOTALL)
 
 
@@ -97,7 +99,12 @@ def picture_html(figure: Figure, words: str, *, key: str) -> str:
     """
     text = picture_bytes(figure, "svg").decode("utf-8")
     text = text[text.index("<svg") :]
-    text = _ROOT.sub(rf'<svg {_SPACES} viewBox="\1" aria-hidden="true" focusable="false">', text, count=1)
+    text = _ROOT.sub(
+        rf'<svg {_SPACES} viewBox="\1" aria-hidden="true" focusable="false" stroke-linejoin="round">',
+        text,
+        count=1,
+    )
+    text = _PAGE_STYLE.sub("", text, count=1)
     for mark in (' id="', 'href="#', "url(#"):
         text = text.replace(mark, f"{mark}{key}-")
     return f'<div class="trackkit-picture" role="img" aria-label="{escape(words)}">{text}</div>'

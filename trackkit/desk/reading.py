@@ -95,6 +95,7 @@ class GroundPanel(Panel):
         control: Any = self.controls["table"]
         control.options = [(name, name) for name in typed.tables]
         control.value = next(iter(typed.tables))
+        self.controls["counted"].value = False
         self._show_table()
 
     def _show_table(self) -> None:
@@ -117,12 +118,12 @@ class GroundPanel(Panel):
         label = self.typed.label(self.values["table"])
         try:
             job = self.typed.load(all_readings=self.values["counted"])
+            ground, no_run = fit_readings(job)
         except InputProblems as faults:
             self.table.show_problems(faults.problems, file=label)
             raise
         self.table.show_problems((), file=label)
         self.controls["counted"].layout.display = None if job.file.leave_out else "none"
-        ground, no_run = fit_readings(job)
         self.job: Job = job
         self.ground: Ground = ground
         self._no_run = no_run
@@ -197,7 +198,7 @@ class GroundPanel(Panel):
         """Return what is in doubt, and what the readings are worth."""
         return str(self._sheet.value)
 
-    def plain(self) -> str:
+    def told(self) -> str:
         """Return the numbers, the ground, and the readings in doubt, a line each."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
         lines += [wrapped(profile_words(self.job, self.ground))] if self.ground.sides else []

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["TypedJob", "moved_rows"]
 
+#: The readings that a job file leaves out.
+_LEFT_OUT: Final = re.compile(r"^leave_out\s*=\s*\[[^\]]*\]", flags=re.MULTILINE)
 #: Tables that a panel shows, as far as the job has them.
 SHOWN: Final = (*TABLE_NAMES, "truck")
 
@@ -102,25 +104,22 @@ class TypedJob:
         return into
 
     def _write(self, into: Path) -> None:
-        """Write the job as it stands; readings that its file leaves out keep their names where rows moved."""
-        save_copy(self.folder, into, self.tables.values())
-        path = into / JOB_FILE
-        old = path.read_text(encoding="utf-8-sig")
-        new = self._renamed(old)
-        if new != old:
-            path.write_text(new, encoding="utf-8")
+        """Write the job as it stands; readings that its file leaves out stay left out where rows moved."""
+        old = (self.folder / JOB_FILE).read_text(encoding="utf-8-sig")
+        new = _LEFT_OUT.sub(lambda found: self._renamed(found[0]), old)
+        others = {JOB_FILE: new.encode("utf-8")} if new != old else None
+        save_copy(self.folder, into, self.tables.values(), others=others)
 
     def _renamed(self, text: str) -> str:
-        """Return a job file with the rows that it names, such as those left out, where they stand now."""
+        """Return the list of what is left out with its rows where they stand now, less those that went."""
         for name in self.changed:
-            label = re.escape(f"{name}.csv")
             places = moved_rows(self._old[name], self.tables[name])
 
-            def place(found: re.Match[str], places: dict[int, int] = places) -> str:
-                now = places.get(int(found[2]))
-                return f"{found[1]}{now if now is not None else 0}"
+            def place(found: re.Match[str], name: str = name, places: dict[int, int] = places) -> str:
+                now = places.get(int(found[1]))
+                return "" if now is None else f'"{name}.csv row {now}"{found[2]}'
 
-            text = re.sub(rf"({label} row )(\d+)", place, text)
+            text = re.sub(rf'"{re.escape(name)}\.csv row (\d+)"(\s*,?)', place, text)
         return text
 
 

@@ -7,7 +7,7 @@ and hides those that it no longer needs.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 
@@ -27,6 +27,8 @@ __all__ = ["Pen"]
 
 #: By so much a layer lies over the one drawn before it.
 _LATER: Final = 1e-7
+#: Where an artist keeps the look that it was made with.
+_LOOK: Final = "_trackkit_look"
 _Kind = TypeVar("_Kind", bound="Artist")
 
 
@@ -58,6 +60,8 @@ class Pen:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if error is not None:  # what is there is half old and half new: leave it to the next drawing
+            return
         for name, artist in self._there.items():
             artist.set_visible(name in self._drawn)
         for place, name in enumerate(self._drawn):  # what is drawn later lies on top, however old it is
@@ -68,9 +72,9 @@ class Pen:
         """Draw a line, or marks, through points."""
         from matplotlib.lines import Line2D
 
-        found = self._found(name, Line2D)
+        found = self._found(name, Line2D, look)
         if found is None:
-            return self._keep(name, Line2D(np.asarray(x), np.asarray(y), **look))
+            return self._keep(name, Line2D(np.asarray(x), np.asarray(y), **look), look)
         found.set_data(np.asarray(x), np.asarray(y))
         found.set(**{key: value for key, value in look.items() if key != "marker"})
         return found
@@ -88,9 +92,9 @@ class Pen:
         if not len(polygons):  # an empty patch would still bring its hatch into an SVG
             return None
         path = _closed(polygons)
-        found = self._found(name, PathPatch)
+        found = self._found(name, PathPatch, look)
         if found is None:
-            return self._keep(name, PathPatch(path, **look))
+            return self._keep(name, PathPatch(path, **look), look)
         found.set_path(path)
         found.set(**look)
         return found
@@ -125,14 +129,14 @@ class Pen:
         from trackkit.show.word import Word
 
         look = {"bbox": None, **look}
-        found = self._found(name, Annotation)
+        found = self._found(name, Annotation, look)
         if found is None:
             where = coords or self._units
             made = Word(
                 text, (x, y), xycoords=where, xytext=shift, textcoords="offset points",
                 annotation_clip=False, **look,
             )  # fmt: skip
-            kept = self._keep(name, made)
+            kept = self._keep(name, made, look)
             kept.set_clip_on(False)
             return kept
         found.xy = (x, y)
@@ -149,21 +153,32 @@ class Pen:
         scale = getattr(self._surface, "transData", None)
         return getattr(self._surface, "dpi_scale_trans", None) if scale is None else "data"
 
-    def _found(self, name: str, kind: type[_Kind]) -> _Kind | None:
+    def _found(self, name: str, kind: type[_Kind], look: Mapping[str, Any]) -> _Kind | None:
+        """Return what bears a name; what is of another kind, or says more than the new look, makes way."""
         self._drawn[name] = None
         found = self._there.get(name)
-        if found is not None and not isinstance(found, kind):
-            raise TypeError(f"{name!r} is a {type(found).__name__} already, not a {kind.__name__}")
+        if found is None:
+            return None
+        if not isinstance(found, kind) or getattr(found, _LOOK) != _fixed(look):
+            found.remove()
+            del self._there[name]
+            return None
         return found
 
-    def _keep(self, name: str, made: _Kind) -> _Kind:
+    def _keep(self, name: str, made: _Kind, look: Mapping[str, Any]) -> _Kind:
         """Put a new artist on the surface; the axes' limits stay as they are."""
         made.set_gid(name)
+        setattr(made, _LOOK, _fixed(look))
         if self._units != "data" and not made.is_transform_set():
             made.set_transform(self._units)
         self._surface.add_artist(made)
         self._there[name] = made
         return made
+
+
+def _fixed(look: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Return what of a look only a new artist can take on: which keys it has, and its marker and hatch."""
+    return (frozenset(look), str(look.get("marker")), look.get("hatch"))
 
 
 def _closed(polygons: Sequence[ArrayLike]) -> Path:

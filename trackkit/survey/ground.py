@@ -228,10 +228,15 @@ class Ground:
 
     def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
         """Return means and variances of points in O(n)."""
-        if len(points) > REMEMBERED[1]:
-            return self._worked_out(tuple(points))
-        mean, variance = self._remembered(tuple(points))
+        named = tuple(point if isinstance(point, str) else (point[0], point[1]) for point in points)
+        if len(named) > REMEMBERED[1]:
+            return self._worked_out(named)
+        mean, variance = self._remembered(named)
         return mean.copy(), variance.copy()
+
+    def __getstate__(self) -> dict[str, object]:
+        """Leave out what is remembered: a copy works it out anew."""
+        return {key: value for key, value in vars(self).items() if key != "_remembered"}
 
     @cached_property
     def _remembered(self) -> Callable[[tuple[Point, ...]], tuple[Array, Array]]:

@@ -11,7 +11,7 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -127,7 +127,13 @@ def typed_tables(
     return tables
 
 
-def save_copy(folder: str | Path, into: str | Path, tables: Iterable[TypedTable]) -> tuple[Path, ...]:
+def save_copy(
+    folder: str | Path,
+    into: str | Path,
+    tables: Iterable[TypedTable],
+    *,
+    others: Mapping[str, bytes] | None = None,
+) -> tuple[Path, ...]:
     """Write a new job folder: the files of ``folder``, with the tables that were changed in place of the old.
 
     Folders inside it (the plan that was saved there) and hidden files are not copied. Either the whole
@@ -141,6 +147,8 @@ def save_copy(folder: str | Path, into: str | Path, tables: Iterable[TypedTable]
         The new folder; it must not be there yet, the folder around it must.
     tables : iterable of TypedTable
         Tables as they are to stand. Where one holds the same as the old, the old file is copied.
+    others : mapping, optional
+        What other files are to hold, by name.
 
     Returns
     -------
@@ -159,7 +167,7 @@ def save_copy(folder: str | Path, into: str | Path, tables: Iterable[TypedTable]
         raise CannotDo(f"{into} is there already and is left as it is; give the copy another name")
     if not into.parent.is_dir():
         raise CannotDo(f"there is no folder {into.parent} to put the copy in; make it first")
-    contents = _changed_files(folder, tables)
+    contents = _changed_files(folder, tables) | dict(others or {})
     making = into.with_name(f".{into.name}.{secrets.token_hex(4)}")
     try:
         making.mkdir()
