@@ -169,7 +169,7 @@ def test_spaces_and_blank_ends_make_no_difference_but_a_figure_and_a_blank_row_d
 @pytest.fixture
 def job(tmp_path):
     folder = tmp_path / "lawn"
-    shutil.copytree(DEMO / "boathouse_lawn", folder)
+    shutil.copytree(DEMO / "boathouse_lawn", folder, ignore=shutil.ignore_patterns("plan"))
     (folder / "plan").mkdir()
     (folder / "plan" / "plan.json").write_text("{}")
     return folder

@@ -82,7 +82,7 @@ def test_keys_go_from_support_to_support(panel, key):
     panel.slide("support", key)
     panel.wait(panel.pictures, lambda now: not {*now} & {*before}, "other pictures on both sides")
     assert panel.reads("support") != read
-    assert panel.numbers != numbers
+    panel.wait(lambda: panel.numbers, lambda now: now != numbers, "other fills in large type")
 
 
 def test_each_picture_is_told_with_its_fill(panel):

@@ -106,9 +106,9 @@ class StacksPanel(Panel):
             stops, _ = stops_first(self.plan)
             self._stops.value = sheet_html(list_html("", [said(self.plan, one) for one in stops]))
         if opened or moved - {"gap"}:
+            self._numbers.value = numbers_html(self.numbers())
             for side in SIDES:
                 self._show_close(side, shown=values["side"] in (side, "both"))
-            self._numbers.value = numbers_html(self.numbers())
         self._gap.value = sheet_html(list_html("Gap card", [self.gap_line()]))
 
     def _show_close(self, side: str, *, shown: bool) -> None:
