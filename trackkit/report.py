@@ -142,7 +142,7 @@ def _in_the_ground(plan: Plan) -> str:
 def hangs_on(laid: Plan | Laid) -> str:
     """Return what a line is set from, and what it was raised by for the confidence asked for."""
     line, show = laid.line, laid.job.display
-    words = f"The line is {line_words(laid)}, set from {named(line.reference, laid.job.side)}"
+    words = _set_from(laid)
     if line.raised > 0:
         confidence = laid.job.file.line.confidence
         words += (
@@ -155,7 +155,7 @@ def hangs_on(laid: Plan | Laid) -> str:
 def set_from_words(plan: Plan) -> str:
     """Return what the line is set from, and how sure that is."""
     line, governing = plan.line, plan.governing
-    sets = f"The line is {line_words(plan)}, set from {named(line.reference, plan.job.side)}"
+    sets = _set_from(plan)
     if plan.job.reference != "governing" or line.kind == "follow":
         return sets + "."
     other = "another point" if len(line.rests_on) == 1 else "another pair of points"
@@ -163,6 +163,10 @@ def set_from_words(plan: Plan) -> str:
     if governing.likeliest not in line.rests_on:
         sets += f" (most likely {named(governing.likeliest, plan.job.side)})"
     return sets + "."
+
+
+def _set_from(laid: Plan | Laid) -> str:
+    return f"The line is {line_words(laid)}, set from {named(laid.line.reference, laid.job.side)}"
 
 
 def line_words(plan: Plan | Laid) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.advice import USUAL_CAUTIONS
 from trackkit.cribbing.card import card_text, gap_card
@@ -55,8 +55,6 @@ class StacksPanel(Panel):
     card : DataFrame
         See `gap_card`.
     """
-
-    question: ClassVar[str] = "How is each support built, and what goes into any gap?"
 
     def __init__(self, job: str | Path) -> None:
         from ipywidgets import HTML

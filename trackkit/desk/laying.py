@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.advice import chance_words
 from trackkit.desk import asked
@@ -60,8 +60,6 @@ class LinePanel(Panel):
     plan : Plan
         The same with stacks, targets and doubts.
     """
-
-    question: ClassVar[str] = "Where does the finished line run, and what goes under every tie?"
 
     def __init__(self, job: str | Path) -> None:
         from ipywidgets import HTML

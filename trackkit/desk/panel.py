@@ -12,7 +12,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.desk.controls import nearest_option
 from trackkit.desk.fitter import STYLE_SHEET, Fitter
@@ -48,8 +48,6 @@ class Panel(ABC):
     body : VBox
         The widget to show.
     """
-
-    question: ClassVar[str] = ""
 
     controls: dict[str, Widget]
     #: The job that is open, None before the first.
@@ -155,7 +153,6 @@ class Panel(ABC):
         from ipywidgets import HTML, Box, VBox
 
         self.pictures = tuple(pictures)
-        self._moved: set[str] = set()
         self._holding = False
         self._timer: asyncio.TimerHandle | None = None
         self._trouble_text = ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.checked import check_lines, doubt_listing
 from trackkit.cribbing.truck import KINDS
@@ -55,8 +55,6 @@ class GroundPanel(Panel):
     table : EntryTable
         The table that is typed into.
     """
-
-    question: ClassVar[str] = "Can the readings be trusted, and what do they make of the ground?"
 
     def __init__(self, job: str | Path) -> None:
         from ipywidgets import HTML, Button, HBox
