@@ -22,6 +22,7 @@ __all__ = [
     "laid_headline",
     "plan_picture",
     "plan_title",
+    "signs_of",
     "truck_words",
 ]
 
@@ -114,6 +115,17 @@ def draw_laid(
         side_names=job.side_names, display=job.display, breaks=breaks_on(laid.ground), title=title,
         held_at=getattr(job.reference, "station", None), legend=legend,
     )  # fmt: skip
+
+
+def signs_of(laid: Laid | Plan, stacks: StackPlan | None) -> list[tuple[str, str]]:
+    """Return style and words of every sign that stands in a job's side view."""
+    from trackkit.show.page import legend_entries
+    from trackkit.show.scene import make_scenes
+
+    scenes = make_scenes(
+        laid.ground, laid.line.run, laid.line, laid.fills, stacks, sides=SIDES, breaks=breaks_on(laid.ground)
+    )
+    return legend_entries(scenes)
 
 
 def plan_picture(plan: Plan) -> Figure:

@@ -191,8 +191,15 @@ def stack_up(laid: Laid) -> Stacked:
     return Stacked(laid, fills, stacks)
 
 
-def plan_of(stacked: Stacked) -> Plan:
-    """Return the plan of a line with its stacks: targets, doubts and warnings are added."""
+def plan_of(stacked: Stacked, *, governing: Governing | None = None) -> Plan:
+    """Return the plan of a line with its stacks: targets, doubts and warnings are added.
+
+    Parameters
+    ----------
+    stacked : Stacked
+    governing : Governing, optional
+        Chances to govern this line, where they are known already (`governing_in_steps`).
+    """
     laid, fills = stacked.laid, stacked.fills
     job, run, ground, line = laid.job, laid.run, laid.ground, laid.line
     verdict = level_verdict(
@@ -201,7 +208,7 @@ def plan_of(stacked: Stacked) -> Plan:
     )  # fmt: skip
     draft = Plan(
         job=job, run=line.run, ground=ground, line=line, fills=fills, summary=summarise_fills(fills),
-        governing=governing_chances(ground, line), verdict=verdict, stacks=stacked.stacks,
+        governing=governing or governing_chances(ground, line), verdict=verdict, stacks=stacked.stacks,
         targets=_targets(job, ground, line, run, fills), advisories=(),
     )  # fmt: skip
     return replace(draft, advisories=_advisories(draft))

@@ -105,10 +105,14 @@ const before = svg.outerHTML;
 window.trackkitTime = new Promise(resolve => {
     let pressed;
     const watch = new MutationObserver(() => {
-        const now = holder.querySelectorAll('svg')[place];
-        if (pressed === undefined || !now || now.outerHTML === before) return;
-        watch.disconnect();
-        requestAnimationFrame(() => resolve(performance.now() - pressed));
+        if (pressed === undefined) return;
+        requestAnimationFrame(() => {
+            const taken = performance.now() - pressed;
+            const now = holder.querySelectorAll('svg')[place];
+            if (!now || now.outerHTML === before) return;
+            watch.disconnect();
+            resolve(taken);
+        });
     });
     addEventListener('keydown', () => { pressed = performance.now(); }, {capture: true, once: true});
     watch.observe(holder, {subtree: true, childList: true, attributes: true, characterData: true});

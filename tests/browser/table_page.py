@@ -119,6 +119,12 @@ class Table:
         return self.page.get_by_role("status").inner_text()
 
 
+def many(rows: int = 40, columns: int = 8) -> dict[str, Any]:
+    """Return the columns and rows of a large table."""
+    head = [{"name": f"c{c}", "label": f"column {c}", "choices": [], "tells": c < 3} for c in range(columns)]
+    return {"columns": head, "rows": [[f"{r} {c}" for c in range(columns)] for r in range(rows)]}
+
+
 @contextmanager
 def table_page(browser: Browser) -> Iterator[Table]:
     """Open a page for a table; it must stay free of errors and of requests to outside."""

@@ -12,6 +12,7 @@ from trackkit.desk.asked import line_of, wishes_of
 from trackkit.desk.controls import nearest_option
 from trackkit.desk.panel import STILL
 from trackkit.job import load_job, with_line
+from trackkit.pictured import signs_of
 from trackkit.plan import make_plan
 from trackkit.units import LENGTH_UNITS
 
@@ -133,6 +134,35 @@ def test_bars_stand_in_for_stacks_until_the_controls_are_still(panel):
     assert "trackkit-waits" not in panel._numbers.value
 
 
+def test_the_signs_of_the_side_view_are_said_once_the_stacks_are_drawn(panel):
+    panel.set(reference=(5, "left"))
+    entries = signs_of(panel.plan, panel.plan.stacks)
+
+    def shown():
+        parts = [one for one in panel._signs.figure.get_children() if one.get_visible()]
+        return {one.get_text() for one in parts if (one.get_gid() or "").startswith("legend-")}
+
+    assert shown() == {word for _, word in entries} >= {"set from tie 5 left", "box", "wedge"}
+    assert all(word in panel._signs.words for word in shown())
+    pieces = drawn(panel, "left-(box|lumber|lumber-end|ply|pad|shim|pair|wedge|seat)")
+    assert {one.get_gid().removeprefix("left-").replace("-", " ") for one in pieces} <= dict(entries).keys()
+    panel.set(confidence=0.0)
+    assert "tie in the ground" in shown()
+    panel.set(reference="governing")
+    assert "tie in the ground" not in shown()
+
+
+def test_the_chances_of_a_bent_line_are_worked_out_in_steps_so_that_a_key_can_cut_in(panel):
+    with panel._held():
+        panel.controls["kind"].value = "follow"
+    panel._answer(frozenset(["kind"]))
+    steps = panel.settle()
+    for _ in range(10):
+        next(steps)
+    assert panel.laid.line.kind == "follow"
+    assert panel.plan.line.kind != "follow"
+
+
 def test_in_a_kernel_the_stacks_wait_for_still_controls_and_a_new_move_cuts_in(panel):
     def taken():
         return panel.plan.line.gap
@@ -221,8 +251,8 @@ def test_the_text_for_the_job_file_gives_the_same_line_when_it_is_read(panel, tm
 def test_a_panel_can_be_shown_without_a_kernel(panel):
     bundle = panel._repr_mimebundle_()
     assert set(bundle) == {"application/vnd.jupyter.widget-view+json", "text/html", "text/plain"}
-    assert bundle["text/html"].count("<img ") == 4
-    assert bundle["text/html"].count('alt="') == 4
+    assert bundle["text/html"].count("<img ") == 5
+    assert bundle["text/html"].count('alt="') == 5
     assert "track needed: 10.80 m" in bundle["text/plain"]
 
 

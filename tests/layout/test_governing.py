@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trackkit.layout.governing import governing_chances
+from trackkit.layout.governing import STEP, governing_chances, governing_in_steps
 from trackkit.layout.line import grade_line, least_fill_line, level_line
 from trackkit.layout.run import run_from_sections
 from trackkit.layout.sections import Section
@@ -93,3 +93,20 @@ def test_an_obstacle_as_high_as_the_ground_governs_half_of_the_time():
     found = governing_chances(ground, line, draws=20_000)
     assert found.table["chance"].sum() == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(20_000))
     assert found.another == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(20_000))
+
+
+def test_chances_worked_out_in_steps_are_the_same():
+    run = run_from_sections([SECTION] * 3)
+    ground = Known(0.01, 0.02)
+    for line, steps in ((least_fill_line(ground, run), 30), (level_line(ground, run), 1)):
+        found = []
+
+        def asked(line=line, found=found):
+            found.append((yield from governing_in_steps(ground, line, draws=30 * STEP)))
+
+        assert len(list(asked())) == steps
+        (found,) = found
+        whole = governing_chances(ground, line, draws=30 * STEP)
+        pd.testing.assert_frame_equal(found.table, whole.table)
+        assert (found.another, found.likeliest) == (whole.another, whole.likeliest)
+        assert 0 < found.another < 1

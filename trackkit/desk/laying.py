@@ -15,10 +15,11 @@ from trackkit.desk.picture import Picture
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html, title_html
 from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
+from trackkit.layout.governing import governing_in_steps
 from trackkit.layout.line import BEND
 from trackkit.listed import list_pieces, list_supports
 from trackkit.paper import wrapped
-from trackkit.pictured import draw_laid, headline, laid_headline, truck_words
+from trackkit.pictured import draw_laid, headline, laid_headline, signs_of, truck_words
 from trackkit.plan import Laid, Plan, lay_line, plan_of, stack_up
 from trackkit.report import hangs_on, said, stops_first, summary_lines
 from trackkit.spoken import above_words, fills_text, fills_words, governing_words, side_words
@@ -32,6 +33,7 @@ __all__ = ["LinePanel"]
 
 #: Sizes of the pictures [in].
 SIDE: Final = (9.6, 5.3)
+SIGNS: Final = (9.6, 0.6)
 BARS: Final = (9.6, 2.6)
 ABOVE: Final = (9.6, 2.9)
 #: What the sliders reach: gap [m], grade and bend (rise over distance), and their steps.
@@ -67,6 +69,7 @@ class LinePanel(Panel):
         chosen = job_choice(job)
         self._numbers, self._hangs, self._sheet = HTML(), HTML(), HTML()
         self._side = Picture("side", SIDE)
+        self._signs = Picture("signs", SIGNS)
         self._fills = Picture("fills", BARS)
         self._governing = Picture("governing", BARS)
         self._above = Picture("above", ABOVE)
@@ -80,7 +83,7 @@ class LinePanel(Panel):
             "bend": slider("bend at a joint, at most", later, 0.0),
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
-        pictures = (self._side, self._fills, self._governing, self._above)
+        pictures = (self._side, self._signs, self._fills, self._governing, self._above)
         self._settled: Laid | None = None
         later = [picture.widget for picture in pictures[1:]]
         parts = [self._numbers, self._hangs, self._side.widget]
@@ -135,6 +138,7 @@ class LinePanel(Panel):
 
     def settle(self) -> Iterator[None]:
         """Choose the stacks, then draw what hangs on the line."""
+        from trackkit.show.page import draw_signs
         from trackkit.show.plots import draw_above, draw_fills, draw_governing
 
         laid = self.laid
@@ -149,8 +153,12 @@ class LinePanel(Panel):
             lambda figure: draw_laid(laid, stacked.stacks, fills=stacked.fills, figure=figure, legend=False),
             side_words(laid),
         )
+        entries = signs_of(laid, stacked.stacks)
+        words = "; ".join(word for _, word in entries)
+        self._signs.show(lambda figure: draw_signs(entries, figure=figure), f"The signs in it: {words}.")
         yield
-        plan = plan_of(stacked)
+        governing = yield from governing_in_steps(laid.ground, laid.line)
+        plan = plan_of(stacked, governing=governing)
         self.plan: Plan = plan
         self._numbers.value = numbers_html(self.numbers())
         stops, others = stops_first(plan)

@@ -245,12 +245,14 @@ def deepest_ends(fills: npt.ArrayLike, covariance: npt.ArrayLike, *, draws: int,
     except np.linalg.LinAlgError:  # a very doubtful datum has left more rounding than that
         values, vectors = np.linalg.eigh(c)
         root = vectors * np.sqrt(np.maximum(values, 0.0))
-    return np.asarray(np.max(-f - _normals(draws, len(f), seed) @ root.T, axis=1))
+    drawn = root @ _normals(draws, len(f), seed)
+    drawn += f[:, None]
+    return np.asarray(-drawn.min(axis=0))
 
 
 @lru_cache(maxsize=2)
 def _normals(draws: int, count: int, seed: int) -> FloatArray:
-    """Return standard normal draws; a line that is moved is tried against the same ones again and again."""
-    normals = np.random.default_rng(seed).standard_normal((draws, count))
+    """Return standard normal draws, (count, draws); a line that is moved is tried against the same again."""
+    normals = np.ascontiguousarray(np.random.default_rng(seed).standard_normal((draws, count)).T)
     normals.flags.writeable = False
     return normals

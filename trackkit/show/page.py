@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import count
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.show.lettering import fitted, line_height, plain, text_width, wrapped
 from trackkit.show.pen import Pen
 from trackkit.show.scene import Scene
 from trackkit.show.style import INK, PAPER, STYLE
 
-__all__ = ["draw_header", "draw_legend", "header_height", "legend_entries", "legend_height"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["draw_header", "draw_legend", "draw_signs", "header_height", "legend_entries", "legend_height"]
 
 #: Sizes that an answer is tried in; the last in two lines.
 ANSWERS: Final = (22.0, 18.0, 15.0, 10.0)
@@ -135,6 +138,18 @@ def draw_legend(pen: Pen, wide: float, entries: Sequence[tuple[str, str]]) -> No
             after = x + PAPER["swatch"] + 0.07
             pen.words(name, word, after, y, va="center_baseline", **STYLE["legend"])
             x += width
+
+
+def draw_signs(entries: Sequence[tuple[str, str]], *, figure: Figure) -> None:
+    """Make a figure of the signs alone, as high as they need, for a side view that has no legend."""
+    from matplotlib import style
+
+    with style.context("default"):
+        wide = float(figure.get_size_inches()[0])
+        figure.set_size_inches(wide, legend_height(entries, wide))
+        figure.set_facecolor(STYLE["page"]["facecolor"])
+        with Pen(figure) as pen:
+            draw_legend(pen, wide, entries)
 
 
 def _swatch(pen: Pen, style: str, x: float, y: float) -> None:

@@ -29,6 +29,8 @@ __all__ = ["Pen"]
 _LATER: Final = 1e-7
 #: Where an artist keeps the look that it was made with.
 _LOOK: Final = "_trackkit_look"
+#: Where a word keeps the look that it was given last.
+_WORE: Final = "_trackkit_wore"
 _Kind = TypeVar("_Kind", bound="Artist")
 
 
@@ -138,13 +140,16 @@ class Pen:
             )  # fmt: skip
             kept = self._keep(name, made, look)
             kept.set_clip_on(False)
+            setattr(kept, _WORE, look)
             return kept
         found.xy = (x, y)
         found.set_position(shift)
         found.set_text(text)
-        box = look.pop("bbox")
-        found.set_bbox(dict(box) if box else None)
-        found.set(**look)
+        if getattr(found, _WORE) != look:  # most words keep theirs, and putting a look on takes its time
+            box = look["bbox"]
+            found.set_bbox(dict(box) if box else None)
+            found.set(**{key: value for key, value in look.items() if key != "bbox"})
+            setattr(found, _WORE, look)
         return found
 
     @property

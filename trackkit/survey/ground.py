@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -43,8 +43,9 @@ Array = NDArray[np.float64]
 
 #: The normal distribution's 97.5 % point.
 NORMAL_97_5 = 1.959963984540054
-#: How many answers a ground remembers, and of at most how many points each.
-REMEMBERED = (32, 1000)
+#: How many answers of a kind a ground remembers, and of at most how many points each.
+REMEMBERED = 32
+MOST_POINTS = {"_point_rows": 1000, "_means": 1000, "_joint": 200}
 
 
 @dataclass(frozen=True)
@@ -161,10 +162,7 @@ class Ground:
         them are widened alike: what all of them share, such as a doubtful datum, then drops out of every
         difference.
         """
-        rows = self._rows(points)
-        ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
-        wide = self.inflation if rows.surface.size else 1.0
-        return np.asarray(wide * (self._spread(ground, border) + self._own(rows)))
+        return np.array(self._recall("_joint", points))
 
     def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
         """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
@@ -200,8 +198,34 @@ class Ground:
         mean, variance = self._found(ground, border, lifted=lifted)
         return pd.DataFrame({kind: names, "height_m": mean, "sd_m": np.sqrt(np.maximum(variance, 0.0))})
 
+    def _recall(self, question: str, points: Sequence[Point]) -> Any:
+        """Answer a question about points, from memory if it was asked a moment ago; not to be changed."""
+        named = tuple(point if isinstance(point, str) else (point[0], point[1]) for point in points)
+        if len(named) > MOST_POINTS[question]:
+            return getattr(self, question)(named)
+        return self._remembered[question](named)
+
+    @cached_property
+    def _remembered(self) -> dict[str, Callable[[tuple[Point, ...]], Any]]:
+        """What was worked out last: a line that is moved asks for the same points again and again."""
+        return {one: lru_cache(maxsize=REMEMBERED)(getattr(self, one)) for one in MOST_POINTS}
+
+    def __getstate__(self) -> dict[str, object]:
+        """Leave out what is remembered: a copy works it out anew."""
+        return {key: value for key, value in vars(self).items() if key != "_remembered"}
+
     def _rows(self, points: Sequence[Point]) -> PointRows:
+        rows: PointRows = self._recall("_point_rows", points)
+        return rows
+
+    def _point_rows(self, points: tuple[Point, ...]) -> PointRows:
         return point_rows(self.setting.grid, self.setting.observations, points, self.fitted.roughness)
+
+    def _joint(self, points: tuple[Point, ...]) -> Array:
+        rows = self._rows(points)
+        ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
+        wide = self.inflation if rows.surface.size else 1.0
+        return np.asarray(wide * (self._spread(ground, border) + self._own(rows)))
 
     def _spread(self, ground: Array, border: Array) -> Array:
         """Return the covariance of dense combinations of states and border, shape (n, n)."""
@@ -228,22 +252,10 @@ class Ground:
 
     def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
         """Return means and variances of points in O(n)."""
-        named = tuple(point if isinstance(point, str) else (point[0], point[1]) for point in points)
-        if len(named) > REMEMBERED[1]:
-            return self._worked_out(named)
-        mean, variance = self._remembered(named)
+        mean, variance = self._recall("_means", points)
         return mean.copy(), variance.copy()
 
-    def __getstate__(self) -> dict[str, object]:
-        """Leave out what is remembered: a copy works it out anew."""
-        return {key: value for key, value in vars(self).items() if key != "_remembered"}
-
-    @cached_property
-    def _remembered(self) -> Callable[[tuple[Point, ...]], tuple[Array, Array]]:
-        """What was worked out last: a line that is moved asks for the same points again and again."""
-        return lru_cache(maxsize=REMEMBERED[0])(self._worked_out)
-
-    def _worked_out(self, points: tuple[Point, ...]) -> tuple[Array, Array]:
+    def _means(self, points: tuple[Point, ...]) -> tuple[Array, Array]:
         rows = self._rows(points)
         mean, variance = self._found(rows.ground, rows.border)
         variance = variance + rows.own_variance()
