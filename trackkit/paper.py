@@ -6,10 +6,12 @@ import textwrap
 from collections.abc import Sequence
 from typing import Final
 
-__all__ = ["WIDTH", "columns", "wrapped"]
+__all__ = ["NOTEBOOK_WIDTH", "WIDTH", "columns", "wrapped", "wrapped_lines"]
 
 #: Columns of the page: a terminal's width, and what a printer takes in a fixed pitch on A4.
 WIDTH: Final = 100
+#: Columns of what a notebook's cell prints, on A4.
+NOTEBOOK_WIDTH: Final = 76
 #: So much wider than the others the first broken column stays.
 FIRST: Final = 12
 #: A column is not broken narrower than this.
@@ -46,3 +48,21 @@ def columns(
 def wrapped(text: str, *, hang: int = 0) -> str:
     """Return text broken into lines, all but the first indented."""
     return textwrap.fill(text, WIDTH, subsequent_indent=" " * hang, break_on_hyphens=False)
+
+
+def wrapped_lines(text: str, *, width: int) -> str:
+    """Return text whose longer lines are broken, each with its own indent and two columns more.
+
+    Examples
+    --------
+    >>> print(wrapped_lines("  scrape 2 cm off the tail side", width=20))
+      scrape 2 cm off
+        the tail side
+    """
+    broken = []
+    for line in text.split("\n"):
+        indent = " " * (len(line) - len(line.lstrip()))
+        broken += textwrap.wrap(
+            line, width, subsequent_indent=f"{indent}  ", break_on_hyphens=False, break_long_words=False
+        ) or [""]
+    return "\n".join(broken)

@@ -18,7 +18,6 @@ from trackkit.job import load_job, with_line
 from trackkit.layout.governing import governing_in_steps
 from trackkit.layout.line import BEND
 from trackkit.listed import list_pieces, list_supports
-from trackkit.paper import wrapped
 from trackkit.pictured import draw_laid, headline, laid_headline, signs_of, truck_words
 from trackkit.plan import Laid, Plan, lay_line, plan_of, stack_up
 from trackkit.report import hangs_on, said, stops_first, summary_lines
@@ -210,7 +209,7 @@ class LinePanel(Panel):
         lines = [f"{what}: {number}" for what, number in self.numbers()]
         stops, _ = stops_first(self.plan)
         told = [hangs_on(self.plan), *(said(self.plan, one) for one in stops)]
-        return "\n".join([*lines, *map(wrapped, told), fills_text(self.plan)])
+        return "\n".join([*lines, *told, fills_text(self.plan)])
 
     def sheet(self) -> str:
         """Return what it hangs on, and the tables."""

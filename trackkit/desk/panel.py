@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 from trackkit.desk.controls import nearest_option
 from trackkit.desk.fitter import STYLE_SHEET, Fitter
 from trackkit.desk.words import numbers_html, trouble_html
+from trackkit.paper import NOTEBOOK_WIDTH, wrapped_lines
 from trackkit.problems import CannotDo, FitError, InputProblems
 
 if TYPE_CHECKING:
@@ -256,7 +257,9 @@ class Panel(ABC):
         refused = f"NOT DONE: {self.trouble}" if self.trouble else ""
         told = self.told() if self._complete else ""
         between = f"Still from {self._opened.name}, before:" if refused and told and self._opened else ""
-        return "\n".join(part for part in (refused, between, told) if part)
+        return wrapped_lines(
+            "\n".join(part for part in (refused, between, told) if part), width=NOTEBOOK_WIDTH
+        )
 
     def still(self) -> str:
         """Return the panel as HTML that needs no kernel: its numbers and pictures as they stand."""

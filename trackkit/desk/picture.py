@@ -114,4 +114,5 @@ def still(figure: Figure, words: str) -> str:
     """Return a figure as an image that stands by itself, as unrun and printed notebooks show it."""
     picture = base64.b64encode(picture_bytes(figure, "svg")).decode("ascii")
     style = "width:100%;max-width:1100px;height:auto"
-    return f'<img alt="{escape(words)}" style="{style}" src="data:image/svg+xml;base64,{picture}">'
+    source = f"data:image/svg+xml;base64,{picture}"
+    return f'<img class="trackkit-picture-still" alt="{escape(words)}" style="{style}" src="{source}">'

@@ -17,7 +17,6 @@ from trackkit.desk.typed_job import TypedJob
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.fitted import fit_readings
 from trackkit.layout.grounds import SIDES
-from trackkit.paper import wrapped
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.spoken import profile_words, residual_words
 from trackkit.survey.readings import cautions
@@ -199,8 +198,8 @@ class GroundPanel(Panel):
     def told(self) -> str:
         """Return the numbers, the ground, and the readings in doubt, a line each."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
-        lines += [wrapped(profile_words(self.job, self.ground))] if self.ground.sides else []
-        return "\n".join([*lines, wrapped(residual_words(self.job, self.ground))])
+        lines += [profile_words(self.job, self.ground)] if self.ground.sides else []
+        return "\n".join([*lines, residual_words(self.job, self.ground)])
 
 
 #: Whether readings that the job leaves out are counted.
