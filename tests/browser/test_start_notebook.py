@@ -120,6 +120,11 @@ def test_a_notebook_that_has_not_been_run_shows_its_picture(lab, browser, path, 
         assert opened.problems() == []
 
 
+#: Of cells of a table, whether they hold figures, and how they are aligned.
+ALIGNED = """cells => cells.map(
+    cell => [cell.classList.contains("trackkit-figure"), getComputedStyle(cell).textAlign])"""
+
+
 def check_stills(images):
     loaded = images.evaluate_all(LOADED)
     assert loaded, "there is no still picture"
@@ -145,6 +150,9 @@ def test_a_page_made_of_a_stored_notebook_holds_its_picture(pages, browser, path
     page.goto((pages / f"{path.stem}.html").as_uri(), wait_until="commit")
     page.wait_for_selector("main img", state="attached")
     check_stills(page.locator("main img"))
+    cells = page.locator("main .trackkit-sheet td").evaluate_all(ALIGNED)
+    assert len(cells) > 20 or path.stem in ("00_start", "01_read_the_ground")
+    assert all(align == ("right" if figure else "left") for figure, align in cells)
     page.close()
 
 
