@@ -89,8 +89,14 @@ def closings(truck, rules, bearing, packed=False):
             found.append(({piece.item: 1}, low, high, low + spare, min(high - spare, limit), one))
             tall = one + rules.tall_single_cost
             found.append(({piece.item: 1}, low, high, max(low + spare, limit), high - spare, tall))
-            low, high = 2 * piece.thin + taper * bearing, piece.thin + piece.thickness
-            found.append(({piece.item: 2}, low, high, low + spare, high - spare, 2 * one + rules.pair_cost))
+            low, high = (
+                max(2 * piece.thin + taper * bearing, piece.thickness),
+                piece.thin + piece.thickness,
+            )
+            spare = min(spare, (high - low) / 4)
+            if piece.thin:
+                price = 2 * one + rules.pair_cost
+                found.append(({piece.item: 2}, low, high, low + spare, high - spare, price))
     shims = [piece for piece in truck.pieces if piece.kind == "shim"]
     for n in range(1, rules.max_shims + 1):
         for chosen in itertools.combinations_with_replacement(shims, n):

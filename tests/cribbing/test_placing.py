@@ -425,7 +425,7 @@ def test_the_nearest_fill_at_a_joint_is_that_of_the_joint():
 
 def test_a_pair_from_outside_reaches_in_with_its_inner_wedge():
     """The inner wedge lies its whole 12 in under the tie; an edge 20 cm off slants into its way."""
-    there = Truck((wedge(9, thick=2.0),))
+    there = Truck((wedge(9, thick=1.8, thin=0.25),))
     table = edged(fills([0.05], sides=["left"], stations=[0.0]), {"left": [(0.20, -0.9)]})
     (stack,) = choose_stacks(table, there, rules=StackRules(edge_clear=0.0, single_up_to=0.01)).stacks
     end = stack.closing
@@ -496,3 +496,29 @@ def test_on_the_walk_side_the_corner_farther_in_counts(walk, slant):
     right, left = (inwards, outwards) if walk == "left" else (outwards, inwards)
     corner = 0.40 + min(slant * right, -slant * left)
     assert slide(place, BOX, WIDE, rules) == pytest.approx(min(corner - BOX / 2, 0.0))
+
+
+@pytest.mark.parametrize("walk", ["left", "right", "both"])
+@pytest.mark.parametrize("span", [0.12, 0.2, 0.3])
+def test_wedges_along_the_track_at_a_joint_do_not_reach_into_each_other(span, walk):
+    """Each comes from outside the joint; where their tips would cross, another gap is closed."""
+    there = Truck(
+        (box("half", 4, 9), box("quarter", 2, 9), box("pancake", 1, 9), wedge(40), shim("shim", 0.003, 60))
+    )
+    rules, along, short = StackRules(walk_side=walk), 0, 0
+    for fill in np.arange(0.03, 0.30, 0.007):
+        ties = {"sides": ["left"] * 2 + ["right"] * 2, "supports": ["J1"] * 4, "ties": [5, 6] * 2}
+        table = fills([fill, fill + 0.002] * 2, **ties, stations=[0.0, span] * 2, sd=0.003)
+        for stack in choose_stacks(table, there, rules=rules).stacks:
+            ends = [end for end in stack.closings if end.goes_in == "along the track"]
+            if len(stack.ties) < 2 or not ends:
+                continue
+            assert {end.kind for end in ends} == {"single"}
+            assert [end.from_side for end in ends] == [{5: "head", 6: "tail"}[end.tie] for end in ends]
+            tips = sum(end.how_far_in for end in ends)
+            assert tips <= span + StackRules().bearing + 1e-6 or len(ends) < 2
+            assert all(end.high <= end.low + 0.3048 for end in ends)
+            along += 1
+            short += tips > 0.9 * (span + StackRules().bearing)
+    assert along > 10
+    assert short or span == 0.3

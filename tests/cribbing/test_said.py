@@ -30,9 +30,9 @@ def test_shims_are_counted_before_their_name_and_the_gap_stands_apart():
 
 
 def test_a_pair_is_of_wedges():
-    there = Truck((wedge(9, thick=2.0, length=12),))
-    assert choose_stacks(fills([0.045]), there).stacks[0].words("mm") == (
-        "pair of wedges (gap 45 mm), from outside"
+    there = Truck((wedge(9, thick=1.5, thin=0.25),))
+    assert choose_stacks(fills([0.041]), there).stacks[0].words("mm") == (
+        "pair of wedges (gap 41 mm), from outside"
     )
 
 

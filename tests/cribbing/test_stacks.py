@@ -186,16 +186,16 @@ def test_shims_close_what_is_too_low_for_a_wedge():
 
 
 def test_pair_is_taken_above_where_a_single_is_common():
-    """A single over about 30 mm costs more than a pair here: common practice, no source."""
-    there = Truck((wedge(9, thick=2.0, length=12),))
-    single, pair = (choose_stacks(fills([h]), there).stacks[0].closing for h in (0.025, 0.045))
-    assert (single.kind, pair.kind) == ("single", "pair")
+    """Higher than a butt only a pair reaches, and lower a pair's butts have no room: geometry."""
+    there = Truck((wedge(9, thick=1.5, thin=0.25),))
+    ends = [choose_stacks(fills([h]), there).stacks[0].closing for h in (0.025, 0.0365, 0.041)]
+    assert [end.kind for end in ends] == ["single", "single", "pair"]
 
 
 def test_pairs_take_two_wedges_from_the_truck():
     """24 CFR 3285.304(c) has shims used in pairs; each pair is two off the pull list."""
-    there = Truck((wedge(3, thick=2.0, length=12),))
-    plan = choose_stacks(fills([0.045, 0.046]), there)
+    there = Truck((wedge(3, thick=1.5, thin=0.25),))
+    plan = choose_stacks(fills([0.041, 0.0365]), there)
     assert plan.pull_list()["count"].tolist() == [
         sum(2 if s.closing.kind == "pair" else 1 for s in plan.stacks)
     ]
@@ -342,8 +342,8 @@ def test_gentle_slope_needs_no_seat():
 
 
 def test_a_pair_on_leaning_ground_is_said_to_keep_the_lean():
-    there = Truck((wedge(9, thick=2.0, length=12), box("half", 4, 2)))
-    plan = choose_stacks(fills([4 * INCH + 0.045], cross_slope=math.radians(1.5)), there)
+    there = Truck((wedge(9, thick=1.5, thin=0.25), box("half", 4, 2)))
+    plan = choose_stacks(fills([4 * INCH + 0.041], cross_slope=math.radians(1.5)), there)
     assert plan.stacks[0].closing.kind == "pair"
     assert any("a single wedge would take it out" in note.text for note in plan.advisories)
 

@@ -42,10 +42,21 @@ def test_pair_of_unequal_tapers_is_not_parallel():
     assert sums[0] != pytest.approx(sums[1])
 
 
-def test_pair_overlaps_by_the_bearing_at_its_lowest():
+def test_the_butts_of_a_pair_have_room_between_pile_and_tie_at_its_lowest():
+    """Each wedge lies with its whole length between two level faces: they are a butt apart at least."""
     low, high = WEDGE.pair_range(0.060)
+    assert (low, high) == pytest.approx((0.032, 0.034))
+    apart = WEDGE.pair_apart(low)
+    underside_of_upper_butt = low - WEDGE.thick
+    face_of_lower_wedge_below_it = WEDGE.thin - WEDGE.taper * apart
+    assert underside_of_upper_butt == pytest.approx(face_of_lower_wedge_below_it) == pytest.approx(0.0)
+
+
+def test_pair_overlaps_by_the_bearing_at_its_lowest():
+    """A tie almost as wide as the wedges are long."""
+    low, high = WEDGE.pair_range(0.295)
     assert high == pytest.approx(0.034)
-    assert WEDGE.length - WEDGE.pair_apart(low) == pytest.approx(0.060)
+    assert WEDGE.length - WEDGE.pair_apart(low) == pytest.approx(0.295)
 
 
 @pytest.mark.parametrize(("friction", "degrees"), [(0.2, 11.3), (0.25, 14.0), (0.3, 16.7), (0.4, 21.8)])
@@ -79,15 +90,15 @@ def test_wedge_never_stands_out_where_people_walk(side, walk, goes_in, stick):
 
 
 def test_pair_along_the_track_stands_out_alike_at_both_ends():
-    entry = enter_pair(WEDGE, 0.029, bearing=0.06, side="right", walk_side="right")
-    assert entry.overlap == pytest.approx(0.250)
-    assert entry.stick_out == pytest.approx((0.300 + 0.050 - 0.060) / 2)
+    entry = enter_pair(WEDGE, 0.033, bearing=0.06, side="right", walk_side="right")
+    assert entry.overlap == pytest.approx(0.290)
+    assert entry.stick_out == pytest.approx((0.300 + 0.010 - 0.060) / 2)
     assert entry.stick_side == "head and tail"
 
 
 def test_pair_from_outside_stands_out_by_what_it_is_pulled_apart():
-    entry = enter_pair(WEDGE, 0.029, bearing=0.06, side="left", walk_side="right")
-    assert entry.stick_out == pytest.approx(0.050)
+    entry = enter_pair(WEDGE, 0.033, bearing=0.06, side="left", walk_side="right")
+    assert entry.stick_out == pytest.approx(0.010)
 
 
 def test_height_outside_the_range_is_refused():

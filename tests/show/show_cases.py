@@ -120,6 +120,13 @@ def in_the_ground():
     return replace(base, run=line.run, line=line, fills=fills, stacks=stacks)
 
 
+def with_pairs():
+    """A truck with little but boxes, and wedges whose tips are thick enough for pairs."""
+    kept = (piece for piece in TRUCK.pieces if piece.item in ("half", "pancake", "wedge"))
+    thick = (replace(piece, thin=0.008) if piece.kind == "wedge" else piece for piece in kept)
+    return worked(Shot(end_mark=10.5), truck=Truck(tuple(thick)))
+
+
 def over_an_edge():
     at = {"left": 5.0, "right": 5.6}
     more = {"breaks": {side: [station] for side, station in at.items()}}
@@ -158,6 +165,7 @@ CASES = {
     "lawn": lambda: worked(Shot(end_mark=10.5)),
     "no truck": lambda: worked(Shot(end_mark=10.5), truck=None),
     "in the ground": in_the_ground,
+    "pairs of wedges": with_pairs,
     "over an edge": over_an_edge,
     "forty ties in sixteenths": lambda: worked(
         Shot(end_mark=15.0), sections=(CLOSE,), step=1.2, display="1/16 in"

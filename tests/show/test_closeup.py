@@ -119,7 +119,7 @@ def test_a_wedge_shows_its_true_taper_and_how_far_in_it_is(case, name):
 
 
 def test_a_pair_fills_its_gap_with_parallel_faces(case):
-    drawn, checked = case("terrace edge"), 0
+    drawn, checked = case("pairs of wedges"), 0
     for stack in kinds_of(drawn):
         if stack.closing.kind != "pair":
             continue
@@ -127,6 +127,9 @@ def test_a_pair_fills_its_gap_with_parallel_faces(case):
         row = rows_of(drawn, stack).iloc[0]
         assert lower[0][1] == lower[1][1] == pytest.approx(row["line_m"] - stack.closing.gap)
         assert upper[0][1] == upper[1][1] == pytest.approx(row["line_m"])
+        # no butt hangs below what the pair lies on, and none stands up beside the tie
+        assert upper[:, 1].min() >= row["line_m"] - stack.closing.gap - 1e-9
+        assert lower[:, 1].max() <= row["line_m"] + 1e-9
         # where they overlap, the upper one's lower face is the lower one's upper face
         at = np.array([max(lower[:, 0].min(), upper[:, 0].min()), min(lower[:, 0].max(), upper[:, 0].max())])
         faces = [np.interp(at, *np.array(sorted(map(tuple, one[2:]))).T) for one in (lower, upper)]

@@ -207,14 +207,14 @@ def _enter(
     """Return how a wedge goes in, and how far a corner of it then reaches past the free ground [m].
 
     A single wedge along the track comes from the end at which it stays within the free ground, if there
-    is one; otherwise a joint's from outside the joint, any other from the tail.
+    is one; otherwise from the tail. Those of a joint come to meet each other, each from outside the joint.
     """
     wedge = piece.wedge
     where: dict[str, Any] = {"bearing": site.bearing, "side": site.side, "walk_side": rules.walk_side}
     if closer.kind == "pair":
         entry = enter_pair(wedge, height - closer.packed, **where)
         return entry, _past(site, end, closer.kind, entry, piece, rules)
-    ways = ("head", "tail") if len(site.ties) > 1 and end == 0 else ("tail", "head")
+    ways = ("tail", "head") if len(site.ties) == 1 else ("tail",) if end else ("head",)
     entries = [enter_single(wedge, height - closer.packed, from_end=way, **where) for way in ways]
     found = [(entry, _past(site, end, closer.kind, entry, piece, rules)) for entry in entries]
     return min(found, key=lambda one: one[1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
@@ -48,20 +49,34 @@ class Closer:
 
 
 def closers_of(
-    truck: Truck, *, bearing: float, rules: StackRules, packed: bool = False
+    truck: Truck, *, bearing: float, rules: StackRules, packed: bool = False, reach: float = math.inf
 ) -> tuple[Closer, ...]:
     """Return every closing piece this truck allows under a tie ``bearing`` wide.
 
     A wedge shorter than the bearing is left out. One that is steeper than friction surely holds is
-    kept; the plan cautions. With ``packed`` every wedge may stand on shims too.
+    kept; the plan cautions.
+
+    Parameters
+    ----------
+    truck : Truck
+    bearing : float
+        Width of the tie [m].
+    rules : StackRules
+    packed : bool
+        Whether every wedge may stand on shims too.
+    reach : float
+        How far in a wedge along the track has room, up to the tip of the one that comes to meet it under
+        the other tie of a joint [m]. Where it is short of the wedge a pair has no room.
     """
     found = [Closer("none", (), -rules.snug, rules.snug, -rules.snug, rules.snug, 0.0)]
     found += _shims(truck, rules)
     price = rules.piece_cost.get("wedge", 0.5)
     for place, piece in enumerate(truck.pieces):
-        if piece.kind != "wedge" or piece.length < bearing:
+        if piece.kind != "wedge" or piece.length < bearing or reach <= bearing:
             continue
-        low, high = piece.wedge.single_range(bearing)
+        wedge = piece.wedge
+        low, high = wedge.single_range(bearing)
+        high = min(high, wedge.thin + wedge.taper * reach)
         start, stop = _spared(low, high, rules)
         if start < rules.single_up_to:
             upto = min(stop, rules.single_up_to)
@@ -70,9 +85,10 @@ def closers_of(
             above = max(start, rules.single_up_to)
             tall = price + rules.tall_single_cost
             found.append(Closer("single", ((place, 1),), low, high, above, stop, tall))
-        low, high = piece.wedge.pair_range(bearing)
-        start, stop = _spared(low, high, rules)
-        found.append(Closer("pair", ((place, 2),), low, high, start, stop, 2.0 * price + rules.pair_cost))
+        low, high = wedge.pair_range(bearing)
+        if low < high and reach >= wedge.length:  # sharp tips leave a pair no travel
+            start, stop = _spared(low, high, rules)
+            found.append(Closer("pair", ((place, 2),), low, high, start, stop, 2.0 * price + rules.pair_cost))
     if packed:
         found += _packed(found)
     return tuple(found)

@@ -42,7 +42,8 @@ class StackRules:
         gap, not even shims under the wedge. Guess; the doubt of the fill is priced on top of it, see
         ``change_cost``.
     single_up_to : float
-        A single wedge is the common way up to about this height, a pair above. Common practice.
+        A single wedge is the common way up to about this height; a higher one costs
+        ``tall_single_cost`` more. Common practice.
     max_shims : int
         Most shims in one place. Guess.
     friction : float

@@ -11,7 +11,9 @@
         <---- in ---->
 
     pair: two equal wedges, tips opposed, faces parallel. Fully overlapped they are t0 + T high;
-    pulled apart by d they are t0 + T - s * d, and still overlap by length - d >= b.
+    pulled apart by d they are t0 + T - s * d, and still overlap by length - d >= b. Lower than T a
+    butt does not fit between pile and tie: the upper one would have to hang down beside the pile and
+    the lower one to stand up beside the tie. That is not planned.
 
 A single wedge is not parallel: it bears on its thick side, so it suits what is not quite parallel
 anyway and what is not high. All lengths in metres.
@@ -44,11 +46,11 @@ class Wedge:
 
     Examples
     --------
-    >>> wedge = Wedge(thin=0.0, thick=0.030, length=0.300)
+    >>> wedge = Wedge(thin=0.002, thick=0.032, length=0.300)
     >>> wedge.taper, wedge.single_range(0.060)
-    (0.1, (0.006, 0.03))
+    (0.1, (0.008, 0.032))
     >>> wedge.pair_range(0.060)
-    (0.006, 0.03)
+    (0.032, 0.034)
     """
 
     thin: float
@@ -93,13 +95,16 @@ class Wedge:
     def pair_range(self, bearing: float) -> tuple[float, float]:
         """Return the lowest and highest height of an opposed pair that overlaps by ``bearing`` [m].
 
+        At its lowest it is as high as a butt, or higher where the overlap asks for it.
+
         Raises
         ------
         ValueError
             If the wedge is shorter than the bearing.
         """
         self._check(bearing)
-        return _tidy(2.0 * self.thin + self.taper * bearing), self.thin + self.thick
+        least = max(2.0 * self.thin + self.taper * bearing, self.thick)
+        return _tidy(least), _tidy(self.thin + self.thick)
 
     def single_in(self, height: float) -> float:
         """Return how far in one wedge stands for ``height`` under the tie [m]."""

@@ -67,7 +67,7 @@ class Unserved:
     def nearest(self) -> float:
         """The fill nearest to this place's that could be closed there [m]; NaN if there is none."""
         feet = feet_of(self.site, self.shop.lay_at(self.site).laid, self.shop.rules, any_foot=True)
-        closers = self.shop.by_bearing[self.site.bearing][1]
+        _, closers = self.shop.closers_at(self.site)
         return nearest_fill(self.site, self.shop.higher(self.site), feet, closers, self.shop.rules.top)
 
 
@@ -77,7 +77,7 @@ def label_of(site: Site) -> str:
 
 
 class Workshop:
-    """What is the same for all places: layers, patterns by purpose, closing pieces by bearing."""
+    """What is the same for all places: layers, patterns by purpose, closing pieces by bearing and reach."""
 
     def __init__(
         self, truck: Truck, rules: StackRules, sites: Sequence[Site], *, packed: bool = False
@@ -85,10 +85,11 @@ class Workshop:
         self.truck, self.rules = truck, rules
         self.laid = lay_pieces(truck, rules)
         self.closers: tuple[Closer, ...] = ()
-        self.by_bearing: dict[float, tuple[int, tuple[Closer, ...]]] = {}
-        for bearing in sorted({site.bearing for site in sites}):
-            own = closers_of(truck, bearing=bearing, rules=rules, packed=packed)
-            self.by_bearing[bearing] = (len(self.closers), own)
+        self._closers: dict[tuple[float, float], tuple[int, tuple[Closer, ...]]] = {}
+        alone = {(site.bearing, math.inf) for site in sites}  # a joint may be parted
+        for bearing, reach in sorted(alone | {self._closes(site) for site in sites}):
+            own = closers_of(truck, bearing=bearing, rules=rules, packed=packed, reach=reach)
+            self._closers[bearing, reach] = (len(self.closers), own)
             self.closers += own
         reaches = sorted(
             {round(closer.high, 9) for closer in self.closers if closer.kind in ("single", "pair")}
@@ -101,6 +102,15 @@ class Workshop:
         self.lays: dict[tuple[object, ...], Lay] = {}
         self.patterns: dict[tuple[Lay, float], Patterns] = {}
         self.top = max((max(site.heights) + self.depth(site) for site in sites), default=0.0) + rules.snug
+
+    def closers_at(self, site: Site) -> tuple[int, tuple[Closer, ...]]:
+        """Return the closing pieces that go under the ties of a place, and how many stand before them."""
+        return self._closers[self._closes(site)]
+
+    def _closes(self, site: Site) -> tuple[float, float]:
+        """Return bearing and reach of what closes there: along the track a joint's two wedges meet."""
+        meet = len(site.ties) > 1 and self.rules.walk_side in (site.side, "both")
+        return site.bearing, round((site.span + site.bearing) / 2.0, 6) if meet else math.inf
 
     def pattern_set(self, lay: Lay, *, top: float | None = None) -> Patterns:
         """Return the patterns for a purpose, up to the highest place or to ``top``; they are made once."""
@@ -153,7 +163,7 @@ class Workshop:
 
     def purposes(self, sites: Sequence[Site], small: set[str]) -> list[Purpose]:
         """Return every purpose with the places that it serves."""
-        closers = [self.by_bearing[site.bearing] for site in sites]
+        closers = [self.closers_at(site) for site in sites]
         depths = [self.depth(site) for site in sites]
         ends = intervals_of(sites, [own for _, own in closers], depths, self.rules)
         single = [self._one(ends[i], closers[i][0]) for i in range(len(sites))]
@@ -178,7 +188,7 @@ class Workshop:
         feet = [one for one in self.lay_at(site).laid if one.area >= least - 1e-9]
         if least == 0.0 or not feet:
             return False
-        wedged = [one.start for one in self.by_bearing[site.bearing][1] if one.kind in ("single", "pair")]
+        wedged = [one.start for one in self.closers_at(site)[1] if one.kind in ("single", "pair")]
         return min(site.heights) < min(one.thickness for one in feet) + min(wedged, default=0.0)
 
     def _stand(self, places: Sequence[Site], lay: Lay, small: set[str]) -> Feet:
