@@ -238,7 +238,7 @@ def test_only_controls_that_the_kind_listens_to_are_shown(panel):
 
 def test_the_text_for_the_job_file_gives_the_same_line_when_it_is_read(panel, tmp_path):
     panel.set(kind="grade", grade=0.011, gap=0.02, confidence=0.8, reference=(3, "right"))
-    text = re.search(r"<pre>(\[line\].*?)</pre>", panel._sheet.value, flags=re.DOTALL)[1]
+    text = re.search(r"<pre[^>]*>(\[line\].*?)</pre>", panel._sheet.value, flags=re.DOTALL)[1]
     text = text.replace("&quot;", '"')
     folder = changed(tmp_path, "boathouse_lawn")
     path = folder / "job.toml"

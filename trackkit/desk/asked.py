@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
+from trackkit.jobschema import LineTable
 from trackkit.layout.line import BEND, GAP
 
 if TYPE_CHECKING:
     from trackkit.desk.controls import Option
     from trackkit.job import Job
 
-__all__ = ["AS_IN_FILE", "NOT_ASKED", "as_toml", "line_of", "references", "wishes_of"]
+__all__ = ["AS_IN_FILE", "NOT_ASKED", "as_toml", "in_words", "line_of", "references", "wishes_of"]
 
 #: Stands for a reference that only the job file can say: a rail or a lens height.
 AS_IN_FILE: Final = "as in the job file"
 GOVERNING: Final = "governing"
 #: Of a confidence: a slider has no place for None.
 NOT_ASKED: Final = 0.0
+#: Keys of [line] that are said in per cent; the other numbers are heights.
+_SHARES: Final = ("grade", "grade_limit", "bend_limit", "confidence")
 
 
 def wishes_of(job: Job) -> dict[str, Any]:
@@ -67,22 +69,41 @@ def line_of(values: Mapping[str, Any]) -> dict[str, Any]:
     return wishes
 
 
-def as_toml(values: Mapping[str, Any], job: Job) -> str:
-    """Return all keys of a job's [line] as the controls and the file have them, as HTML."""
-    wishes = line_of(values)
+def as_toml(job: Job) -> str:
+    """Return all keys of a job's [line] as they would stand in its file."""
     line = job.file.line
-    for key in ("touch", "sideways_sd", "crown", "obstacle_room"):
-        held = getattr(line, key)
-        wishes[key] = None if held is None else f"{1000.0 * held:.10g} mm"
-    wishes["grade_limit"] = None if line.grade_limit is None else f"{100.0 * line.grade_limit:.10g} %"
-    lines = ["[line]"]
-    for key, value in wishes.items():
-        if isinstance(value, dict):
-            lines.append(f'{key} = {{ tie = {value["tie"]}, side = "{value["side"]}" }}')
-        elif value is not None:
-            lines.append(f'{key} = "{value}"')
-    if values["reference"] == AS_IN_FILE:
-        lines.append("# and reference as it stands there")
-    if values["reference"] == GOVERNING:
-        lines.append("# no reference: take one out if it stands there")
-    return f"<pre>{escape(chr(10).join(lines))}</pre>"
+    keys = ["[line]"]
+    for key in LineTable.model_fields:
+        value = getattr(line, key)
+        if value is None or key == "reference":
+            continue
+        keys.append(f'{key} = "{_written(key, value)}"')
+    if line.reference is None:
+        keys.append("# no reference: take one out if it stands there")
+    elif line.reference.tie is None:
+        keys.append("# and reference as it stands there")
+    else:
+        keys.append(f'reference = {{ tie = {line.reference.tie}, side = "{line.reference.side}" }}')
+    return "\n".join(keys)
+
+
+def _written(key: str, value: Any) -> str:
+    """Return a value of [line] with its unit: a word, a share or a height."""
+    if isinstance(value, str):
+        return value
+    return f"{100.0 * value:.10g} %" if key in _SHARES else f"{1000.0 * value:.10g} mm"
+
+
+def in_words(job: Job) -> list[str]:
+    """Return how the line of a job is set, for the top of a page."""
+    line, reference = job.file.line, job.reference
+    kind = {"grade": f"at a grade of {100.0 * (line.grade or 0.0):+.6g} %", "follow": "bent at the joints"}
+    found = [kind.get(line.kind, line.kind)]
+    if isinstance(reference, tuple):
+        found.append(f"set from tie {reference[0]} {job.side(reference[1])}")
+    else:
+        found.append("set from the governing point" if reference == GOVERNING else "set as the job file says")
+    found.append(f"gap {job.display.small_unit(GAP if line.gap is None else line.gap)}")
+    if line.confidence is not None:
+        found.append(f"{100.0 * line.confidence:.10g} % sure that nothing touches")
+    return found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.advice import USUAL_CAUTIONS
 from trackkit.cribbing.card import card_text, gap_card
+from trackkit.desk.asked import in_words
 from trackkit.desk.controls import Option, choice, heights, slider
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.panel import Panel
@@ -98,12 +99,11 @@ class StacksPanel(Panel):
 
     def work(self, moved: frozenset[str]) -> None:
         """Draw the support that is chosen, and say what goes into the gap that is asked for."""
-        opened = self._switch()
         values = self.values
-        if opened:
+        if "job" in moved:
             stops, _ = stops_first(self.plan)
             self._stops.value = sheet_html(list_html("", [said(self.plan, one) for one in stops]))
-        if opened or moved - {"gap"}:
+        if moved - {"gap"}:
             self._numbers.value = numbers_html(self.numbers())
             for side in SIDES:
                 self._show_close(side, shown=values["side"] in (side, "both"))
@@ -138,9 +138,21 @@ class StacksPanel(Panel):
             *(listing_html(listing) for listing in listings if listing is not None),
             list_html("What to mind", [said(plan, one) for one in others]),
             list_html("Always", USUAL_CAUTIONS),
-            pre_html("The gap card", card_text(self.card, display=job.display.name, notes=(job.name,))),
+            pre_html(
+                "The gap card",
+                card_text(self.card, display=job.display.name, notes=(job.name,)),
+                abreast=True,
+            ),
         )
         yield from ()
+
+    def settings(self) -> list[str]:
+        """Return the job, how its line is set, and which support is drawn."""
+        return [
+            f"{self.plan.job.name} ({self.plan.job.folder.name})",
+            *in_words(self.plan.job),
+            f"drawn: {self._support()}",
+        ]
 
     # --- what is there ------------------------------------------------------------------------------
 
@@ -182,9 +194,12 @@ class StacksPanel(Panel):
 
     def _where(self, side: str) -> str:
         """Return the chosen support on a side, in words."""
+        return f"{self._support()} {self.plan.job.side(side)}"
+
+    def _support(self) -> str:
+        """Return the chosen support in words."""
         chosen = self.values["support"]
-        words = next(words for words, support in _supports(self.plan) if support == chosen)
-        return f"{words} {self.plan.job.side(side)}"
+        return next(words for words, support in _supports(self.plan) if support == chosen)
 
     def numbers(self) -> list[tuple[str, str]]:
         """Return the fills at the chosen support, and the truck."""

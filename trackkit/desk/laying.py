@@ -12,14 +12,14 @@ from trackkit.desk.controls import choice, grades, heights, rows_of_steps, slide
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.panel import Panel
 from trackkit.desk.picture import Picture
-from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html, title_html
+from trackkit.desk.words import list_html, listing_html, numbers_html, pre_html, sheet_html, title_html
 from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.layout.governing import governing_in_steps
 from trackkit.layout.line import BEND
 from trackkit.listed import list_pieces, list_supports
 from trackkit.pictured import draw_laid, headline, laid_headline, signs_of, truck_words
-from trackkit.plan import Laid, Plan, lay_line, plan_of, stack_up
+from trackkit.plan import Laid, Plan, Stacked, lay_line, plan_of, stack_up
 from trackkit.report import hangs_on, said, stops_first, summary_lines
 from trackkit.spoken import above_words, fills_text, fills_words, governing_words, side_words
 
@@ -83,10 +83,9 @@ class LinePanel(Panel):
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
         pictures = (self._side, self._signs, self._fills, self._governing, self._above)
-        self._settled: Laid | None = None
-        later = [picture.widget for picture in pictures[1:]]
+        below = [picture.widget for picture in pictures[1:]]
         parts = [self._numbers, self._hangs, self._side.widget]
-        self._begin(parts, pictures, later=[*later, self._sheet])
+        self._begin(parts, pictures, later=[*below, self._sheet])
 
     # --- state --------------------------------------------------------------------------------------
 
@@ -118,13 +117,13 @@ class LinePanel(Panel):
 
     def work(self, moved: frozenset[str]) -> None:
         """Lay the line as the controls say and draw it, its fills as bars until the stacks are chosen."""
-        self._switch()
         values = self.values
         self._show_controls(values["kind"], values["reference"])
         job = with_line(self.job, **asked.line_of(values))
         laid = lay_line(job, self._run, self._ground)
         self._side.show(lambda figure: draw_laid(laid, figure=figure, legend=False), side_words(laid))
         self.laid: Laid = laid
+        self._offer_ends(laid.line.run)
         self._numbers.value = numbers_html([*laid_headline(laid), ("the truck", "…")], waits=True)
         warned = [said(laid, one) for one in laid.line.advisories if one.level != "note"]
         self._hangs.value = sheet_html(list_html("", [hangs_on(laid), *warned]))
@@ -135,35 +134,62 @@ class LinePanel(Panel):
         for name, there in shown.items():
             self.controls[name].layout.display = None if there else "none"
 
+    def _offer_ends(self, run: Run) -> None:
+        """Offer the tie ends of this run: on another grade there may be other ties."""
+        control: Any = self.controls["reference"]
+        offered = asked.references(self.job, support_ends(self.job, run))
+        if list(control.options) != offered:
+            with self._held(), control.hold_sync():
+                kept = control.value
+                control.options = offered
+                control.value = kept
+
     def settle(self) -> Iterator[None]:
         """Choose the stacks, then draw what hangs on the line."""
-        from trackkit.show.page import draw_signs
-        from trackkit.show.plots import draw_above, draw_fills, draw_governing
-
         laid = self.laid
-        if self._settled is laid:  # a wish was refused: all that stands there is this line's
-            self._numbers.value = numbers_html(self.numbers())
-            return
         stacked = stack_up(laid)
         truck = ("the truck", truck_words(stacked.stacks))
         self._numbers.value = numbers_html([*laid_headline(laid), truck], waits=True)
         yield
-        self._side.show(
-            lambda figure: draw_laid(laid, stacked.stacks, fills=stacked.fills, figure=figure, legend=False),
-            side_words(laid),
-        )
-        entries = signs_of(laid, stacked.stacks)
-        words = "; ".join(word for _, word in entries)
-        self._signs.show(lambda figure: draw_signs(entries, figure=figure), f"The signs in it: {words}.")
+        self._draw_side(stacked)
         yield
         governing = yield from governing_in_steps(laid.ground, laid.line)
         plan = plan_of(stacked, governing=governing)
+        yield
         self.plan: Plan = plan
+        self._whole = stacked
+        self._tell()
+        yield
+        yield from self._draw_others()
+
+    def restore(self) -> None:
+        """Show the last whole plan again."""
+        self.laid = self._whole.laid
+        self._draw_side(self._whole)
+        self._tell()
+        for _ in self._draw_others():
+            pass
+
+    def _draw_side(self, stacked: Stacked) -> None:
+        """Draw the side view with what stands under the ties, and what its signs mean."""
+        from trackkit.show.page import draw_signs
+
+        laid, stacks = stacked.laid, stacked.stacks
+        self._side.show(
+            lambda figure: draw_laid(laid, stacks, fills=stacked.fills, figure=figure, legend=False),
+            side_words(laid),
+        )
+        entries = signs_of(laid, stacks)
+        words = "; ".join(word for _, word in entries)
+        self._signs.show(lambda figure: draw_signs(entries, figure=figure), f"The signs in it: {words}.")
+
+    def _tell(self) -> None:
+        """Write the numbers, what the line hangs on, and the tables."""
+        plan = self.plan
         self._numbers.value = numbers_html(self.numbers())
         stops, others = stops_first(plan)
         told = [*stops, *(one for one in plan.line.advisories if one.level == "caution")]
         self._hangs.value = sheet_html(list_html("", [hangs_on(plan), *(said(plan, one) for one in told)]))
-        yield
         pieces = list_pieces(plan)
         self._sheet.value = sheet_html(
             list_html("In words", summary_lines(plan)),
@@ -173,9 +199,14 @@ class LinePanel(Panel):
             title_html(
                 "To keep this line, put these keys in place of those under [line] in the job's job.toml"
             ),
-            asked.as_toml(self.values, self.job),
+            pre_html("", asked.as_toml(plan.job)),
         )
-        yield
+
+    def _draw_others(self) -> Iterator[None]:
+        """Draw the fills, the chances to govern, and the strip from above."""
+        from trackkit.show.plots import draw_above, draw_fills, draw_governing
+
+        plan = self.plan
         common: dict[str, Any] = {"display": plan.job.display, "side_names": plan.job.side_names}
         self._fills.show(
             lambda _: draw_fills(
@@ -198,7 +229,10 @@ class LinePanel(Panel):
             ),
             above_words(plan),
         )  # fmt: skip
-        self._settled = laid
+
+    def settings(self) -> list[str]:
+        """Return the job and how its line is set."""
+        return [f"{self.plan.job.name} ({self.plan.job.folder.name})", *asked.in_words(self.plan.job)]
 
     def numbers(self) -> list[tuple[str, str]]:
         """Return what a crew asks first; where there is no target, that there is none."""

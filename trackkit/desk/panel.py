@@ -1,8 +1,8 @@
 """The one pattern of every panel: values of controls → library call → pictures; faults as words.
 
 A panel's `work` answers a moved control at once; what takes longer waits in `settle` until the
-controls have been still for a moment. If either fails, the words say why and the last good picture
-stays.
+controls have been still for a moment. If either fails, the words say why and the last good answer
+stays, whole.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.desk.controls import nearest_option
 from trackkit.desk.fitter import STYLE_SHEET, Fitter
-from trackkit.desk.words import numbers_html, trouble_html
+from trackkit.desk.words import numbers_html, settings_html, trouble_html, waiting_html
 from trackkit.paper import NOTEBOOK_WIDTH, wrapped_lines
 from trackkit.problems import CannotDo, FitError, InputProblems
 
@@ -51,20 +51,30 @@ class Panel(ABC):
     """
 
     controls: dict[str, Widget]
-    #: The job that is open, None before the first.
+    #: The job that is open, and the one that the last good answer, and the last whole one, is of.
     _opened: Path | None = None
+    _answered: Path | None = None
+    _shown: Path | None = None
+    #: Whether a good answer waits to be settled.
+    _pending = False
 
     @abstractmethod
     def work(self, moved: frozenset[str]) -> None:
-        """Answer controls that have moved: work out the result and draw it. Must be quick."""
+        """Answer controls that have moved: work out the result and draw it. Must be quick.
+
+        ``job`` is among them if another job has been opened.
+        """
 
     def settle(self) -> Iterator[None]:
         """Answer what takes longer, once the controls are still; yields where a moved control may cut in."""
         yield from ()
 
+    def restore(self) -> None:  # noqa: B027  most panels change nothing before all is worked out
+        """Show the last whole answer again, because a later one could not be settled."""
+
     @abstractmethod
     def told(self) -> str:
-        """Return in plain text what the last good answer was."""
+        """Return in plain text what the last whole answer was."""
 
     # --- state --------------------------------------------------------------------------------------
 
@@ -87,6 +97,8 @@ class Panel(ABC):
             raise ValueError(f"no control {', '.join(sorted(unknown))}; there are {known}")
         if "job" in values and len(values) > 1:  # the others are meant for it
             self.set(job=values.pop("job"))
+            if self.trouble:
+                return
         before = {name: self.values[name] for name in values}
         with self._held():
             try:
@@ -129,8 +141,14 @@ class Panel(ABC):
         chosen = Path(str(self.controls["job"].value))
         if chosen == self._opened:
             return False
-        with self._held():
-            self._open(chosen)
+        self._trouble.value = waiting_html(chosen.name)
+        self.body.add_class("trackkit-opening")
+        try:
+            with self._held():
+                self._open(chosen)
+        finally:
+            self.body.remove_class("trackkit-opening")
+            self._trouble.value = ""
         self._opened = chosen
         return True
 
@@ -157,7 +175,6 @@ class Panel(ABC):
         self._holding = False
         self._timer: asyncio.TimerHandle | None = None
         self._trouble_text = ""
-        self._answered = self._complete = False
         self._trouble: HTML = HTML()
         row = Box(list(self.controls.values()))
         row.add_class("trackkit-controls")
@@ -190,15 +207,32 @@ class Panel(ABC):
     # --- answering ----------------------------------------------------------------------------------
 
     def _answer(self, moved: frozenset[str]) -> None:
+        """Answer controls; while a job cannot be opened the others go on for the one that is open."""
+        refused: Exception | None = None
+        with self._own_faults_told():
+            try:
+                switched = self._switch()
+            except EXPECTED as fault:
+                refused, switched = fault, False
+            if refused is None or (self._opened is not None and "job" not in moved):
+                try:
+                    self.work(moved - {"job"} | ({"job"} if switched else set()))
+                except EXPECTED as fault:
+                    refused = refused or fault
+                else:
+                    self._answered, self._pending = self._opened, True
+        self._say(refused)
+        (self.body.add_class if self._pending else self.body.remove_class)("trackkit-settling")
+
+    @contextmanager
+    def _own_faults_told(self) -> Iterator[None]:
+        """Tell a fault that nobody expected before it goes on its way: on a page it would not be seen."""
         try:
-            self.work(moved)
-        except EXPECTED as fault:
-            self._say(fault)
-            self.body.remove_class("trackkit-settling")
-        else:
-            self._say(None)
-            self._answered = True
-            self.body.add_class("trackkit-settling")
+            yield
+        except Exception as fault:
+            self._pending = False
+            self._say(RuntimeError(f"this is a fault of the kit, not yours: {fault!r}"))
+            raise
 
     def _settle_soon(self) -> None:
         """Settle once no control has moved for a moment; at once where nothing runs that could wait."""
@@ -223,22 +257,24 @@ class Panel(ABC):
             pass
 
     def _step(self, steps: Iterator[None]) -> bool:
-        """Take one step of settling; return whether there are more."""
-        if not self._answered:
-            return False  # there is nothing to settle yet; else the last good answer is settled
-        try:
-            next(steps)
-        except StopIteration:
-            self._complete = True
-            self.body.remove_class("trackkit-settling")
+        """Take one step of settling the last good answer; return whether there are more."""
+        if not self._pending:
             return False
-        except EXPECTED as fault:
-            self._say(fault)
-            return False
-        except Exception as fault:
-            self._say(RuntimeError(f"this is a fault of the kit, not yours: {fault!r}"))
-            raise
-        return True
+        with self._own_faults_told():
+            try:
+                next(steps)
+            except StopIteration:
+                self._shown = self._answered
+            except EXPECTED as fault:
+                if self._shown is not None:
+                    self.restore()
+                    self._answered = self._shown
+                self._say(fault)
+            else:
+                return True
+        self._pending = False
+        self.body.remove_class("trackkit-settling")
+        return False
 
     def _stop_waiting(self) -> None:
         if self._timer is not None:
@@ -247,25 +283,41 @@ class Panel(ABC):
 
     def _say(self, fault: Exception | None) -> None:
         self._trouble_text = "" if fault is None else str(fault)
-        shown = self._opened.name if self._complete and self._opened is not None else ""
+        shown = self._answered.name if self._answered is not None else ""
         self._trouble.value = trouble_html(fault, shown) if fault is not None else ""
 
     # --- showing ------------------------------------------------------------------------------------
 
     def plain(self) -> str:
         """Return in plain text what the panel shows, first why the last wish could not be answered."""
+        self._catch_up()
         refused = f"NOT DONE: {self.trouble}" if self.trouble else ""
-        told = self.told() if self._complete else ""
-        between = f"Still from {self._opened.name}, before:" if refused and told and self._opened else ""
+        told = self.told() if self._shown else ""
+        between = f"Still from {self._shown.name}, before:" if refused and self._shown else ""
         return wrapped_lines(
             "\n".join(part for part in (refused, between, told) if part), width=NOTEBOOK_WIDTH
         )
 
     def still(self) -> str:
-        """Return the panel as HTML that needs no kernel: its numbers and pictures as they stand."""
+        """Return as HTML that needs no kernel what the panel shows, and of which job and settings."""
+        self._catch_up()
         style = f"<style>{STYLE_SHEET.read_text(encoding='utf-8')}</style>"
-        shown = [style, numbers_html(self.numbers()), *(picture.still() for picture in self.pictures)]
+        shown = [
+            style,
+            settings_html(self.settings()),
+            numbers_html(self.numbers()),
+            *(picture.still() for picture in self.pictures),
+        ]
         return "\n".join(part for part in [*shown, self.sheet()] if part)
+
+    def settings(self) -> list[str]:
+        """Return what the answer holds for, the job first: a print must say what it is of."""
+        return [self._shown.name] if self._shown else []
+
+    def _catch_up(self) -> None:
+        """Settle at once what still waits: what is told, kept or printed must be of one piece."""
+        if self._pending:
+            self._settle_now()
 
     def sheet(self) -> str:
         """Return what stands below the pictures, as HTML."""
@@ -276,6 +328,7 @@ class Panel(ABC):
         return []
 
     def _repr_mimebundle_(self, **_: object) -> Mapping[str, Any]:
+        self._catch_up()
         live = self.body._repr_mimebundle_() or {}
-        page = f"{self._trouble.value}{self.still() if self._complete else ''}"
+        page = f"{self._trouble.value}{self.still() if self._shown else ''}"
         return {**live, "text/html": page, "text/plain": self.plain()}

@@ -115,4 +115,4 @@ def still(figure: Figure, words: str) -> str:
     picture = base64.b64encode(picture_bytes(figure, "svg")).decode("ascii")
     style = "width:100%;max-width:1100px;height:auto"
     source = f"data:image/svg+xml;base64,{picture}"
-    return f'<img class="trackkit-picture-still" alt="{escape(words)}" style="{style}" src="{source}">'
+    return f'<img alt="{escape(words)}" class="trackkit-picture-still" style="{style}" src="{source}">'

@@ -10,7 +10,7 @@ from trackkit.checked import check_lines, doubt_listing
 from trackkit.cribbing.truck import KINDS
 from trackkit.desk.controls import choice
 from trackkit.desk.jobs import job_choice
-from trackkit.desk.panel import Panel
+from trackkit.desk.panel import EXPECTED, Panel
 from trackkit.desk.picture import Picture
 from trackkit.desk.table import EntryTable
 from trackkit.desk.typed_job import TypedJob
@@ -110,7 +110,7 @@ class GroundPanel(Panel):
 
     def work(self, moved: frozenset[str]) -> None:
         """Read the tables as they stand and fit the ground; faults are marked in the table."""
-        if not self._switch() and "table" in moved:
+        if "table" in moved and "job" not in moved:
             self._show_table()
         label = self.typed.label(self.values["table"])
         try:
@@ -118,6 +118,9 @@ class GroundPanel(Panel):
             ground, no_run = fit_readings(job)
         except InputProblems as faults:
             self.table.show_problems(faults.problems, file=label)
+            raise
+        except EXPECTED:  # the cells are right, but there is no ground to be had
+            self.table.show_problems((), file=label)
             raise
         self.table.show_problems((), file=label)
         self.controls["counted"].layout.display = None if job.file.leave_out else "none"
@@ -165,12 +168,14 @@ class GroundPanel(Panel):
             return
         try:
             into = self.typed.save()
-        except (CannotDo, InputProblems) as why:
+        except EXPECTED as why:
             self._saved.value = sheet_html(list_html("", [f"Not saved: {why}"]))
         else:
             job: Any = self.controls["job"]
-            with self._held():
+            with self._held(), job.hold_sync():
+                chosen = job.value
                 job.options = [*job.options, (into.name, str(into))]
+                job.value = chosen  # new options throw a list back to its first entry
             words = f"Saved as the new job {into.name}, beside {self.typed.folder.name}; choose it above."
             self._saved.value = sheet_html(list_html("", [words]))
 
@@ -190,6 +195,15 @@ class GroundPanel(Panel):
                 f"±{show.small_unit(2 * worst)}" if ground.sides else "not read",
             ),
         ]
+
+    def settings(self) -> list[str]:
+        """Return the job, and what of it is not as in its files."""
+        found = [f"{self.job.name} ({self.job.folder.name})"]
+        if self.values["counted"] and self.job.file.leave_out:
+            found.append("readings that the job leaves out are counted")
+        if self.typed.changed:
+            found.append(f"as typed, not as saved: {', '.join(self.typed.changed)}")
+        return found
 
     def sheet(self) -> str:
         """Return what is in doubt, and what the readings are worth."""

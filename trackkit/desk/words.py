@@ -14,10 +14,12 @@ __all__ = [
     "listing_html",
     "numbers_html",
     "pre_html",
+    "settings_html",
     "sheet_html",
     "table_html",
     "title_html",
     "trouble_html",
+    "waiting_html",
 ]
 
 #: Answers longer than this are written smaller.
@@ -43,6 +45,21 @@ def numbers_html(numbers: Sequence[tuple[str, str]], *, waits: bool = False) -> 
         )
     more = " trackkit-waits" if waits else ""
     return f'<div class="trackkit-numbers{more}" role="status">{"".join(parts)}</div>'
+
+
+def settings_html(settings: Sequence[str]) -> str:
+    """Return what a page is of, the first in bold; '' if there is nothing to say."""
+    if not settings:
+        return ""
+    first, *others = map(escape, settings)
+    return (
+        f'<p class="trackkit-settings"><strong>{first}</strong>{"".join(f" · {one}" for one in others)}</p>'
+    )
+
+
+def waiting_html(name: str) -> str:
+    """Return that a job is being opened, which may take a while."""
+    return f'<p class="trackkit-settings" role="status">Opening {escape(name)} …</p>'
 
 
 def trouble_html(fault: Exception, shown: str = "") -> str:
@@ -82,9 +99,11 @@ def list_html(title: str, lines: Sequence[str]) -> str:
     return (title_html(title) if title else "") + paragraphs
 
 
-def pre_html(title: str, text: str) -> str:
-    """Return text as it is printed, under a title."""
-    return f'{title_html(title)}<pre class="trackkit-scroll trackkit-card" tabindex="0">{escape(text)}</pre>'
+def pre_html(title: str, text: str, *, abreast: bool = False) -> str:
+    """Return text as it is printed, under a title if there is one; in columns abreast if it is long."""
+    head = title_html(title) if title else ""
+    kind = "trackkit-scroll trackkit-card" if abreast else "trackkit-scroll"
+    return f'{head}<pre class="{kind}" tabindex="0">{escape(text)}</pre>'
 
 
 def listing_html(listing: Listing) -> str:
