@@ -522,3 +522,35 @@ def test_wedges_along_the_track_at_a_joint_do_not_reach_into_each_other(span, wa
             short += tips > 0.9 * (span + StackRules().bearing)
     assert along > 10
     assert short or span == 0.3
+
+
+@pytest.mark.parametrize("fill", np.arange(0.06, 0.30, 0.011))
+def test_no_layer_lies_beside_the_line_on_which_a_wedge_bears(fill):
+    """A wedge from outside bears at the tie's end: a layer that cannot reach there tips (statics)."""
+    there = Truck((box("half", 4, 3), box("pancake", 1, 2), two_by_four(40), wedge(40)))
+    table = fills(
+        [fill] * 4, sides=["left", "right"] * 2, supports=["T1", "T1", "J2", "J2"], ties=[1, 1, 5, 6]
+    )
+    table = table.assign(station_m=[0.0, 0.0, 2.0, 2.2], side=["left", "right", "right", "right"])
+    rules = StackRules(tie_overhang=0.05)
+    for stack in choose_stacks(table, there, rules=rules).stacks:
+        for end in stack.closings:
+            if end.kind != "single" or end.goes_in != "from outside":
+                continue
+            for piece in stack.pieces:
+                out = rules.tie_overhang - piece.across / 2
+                assert out <= piece.across / 6 + 1e-9, (stack.ties, piece)
+
+
+def test_on_a_board_on_its_edge_the_wedge_goes_along_it():
+    there = Truck((two_by_four(4), wedge(4)))
+    on_edge = fills([0.089 + 0.02], sides=["left"])
+    plan = choose_stacks(on_edge, there, rules=StackRules(max_layers=1, height_per_base=4.0))
+    (stack,) = plan.stacks
+    assert stack.pieces[0].on_edge
+    assert stack.closing.goes_in == "along the track"
+    flat = choose_stacks(fills([0.038 + 0.02], sides=["left"]), there, rules=StackRules(max_layers=1))
+    assert flat.stacks[0].closing.goes_in == "from outside"
+    told = [note for note in flat.advisories if "flush with that end" in note.text]
+    assert [note.place for note in told] == ["tie 1 left"]
+    assert not [note for note in plan.advisories if "flush with that end" in note.text]

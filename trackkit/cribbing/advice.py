@@ -71,6 +71,7 @@ def advise(
     found += _clear_advice(stacks, show)
     found += _past_advice(stacks, show)
     found += _edge_advice(stacks)
+    found += _flush_advice(stacks, rules)
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
     for site in split:
@@ -265,6 +266,23 @@ def _edge_advice(stacks: Sequence[Stack]) -> list[Advisory]:
         return []
     text = "a board on its edge can tip: see that it stands square under the tie, and tack or brace it"
     return [Advisory("caution", edged, text, _HABIT)]
+
+
+def _flush_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]:
+    """Return where a board under a wedge from outside must be set out to the tie's end."""
+
+    def is_out(stack: Stack) -> bool:
+        outside = any(end.kind == "single" and end.goes_in == "from outside" for end in stack.closings)
+        return outside and any(rules.off_the_rail(piece.across) > 0 for piece in stack.pieces)
+
+    places = _where(stacks, is_out)
+    if not places:
+        return []
+    text = (
+        "a wedge from outside bears at the tie's end: set the boards under it flush with that end, or they "
+        "tip"
+    )
+    return [Advisory("caution", places, text, "a single wedge bears on its thick side (geometry)")]
 
 
 def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:

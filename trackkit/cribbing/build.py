@@ -95,11 +95,12 @@ def build_stack(
     """
     lift = _lift(site, pieces)
     heights = closing_heights(site, pieces)
+    narrow = any(rules.is_narrow(piece.across) for piece in pieces)
     if chances is None:
         low, high = np.array([(closer.low, closer.high) for closer in closers]).T
         chances = [float(chance) for chance in change_chance(low, high, heights, site.sds)]
     closings = tuple(
-        _closing(site, end, closer, heights[end], chances[end], lift, truck, rules)
+        _closing(site, end, closer, heights[end], chances[end], lift, truck, rules, narrow)
         for end, closer in enumerate(closers)
     )
     window = (
@@ -172,12 +173,13 @@ def _closing(
     lift: float,
     truck: Truck,
     rules: StackRules,
+    narrow: bool,
 ) -> Closing:
     pieces = [truck.pieces[place] for place, _ in closer.takes]
     takes = tuple((truck.pieces[place].item, count) for place, count in closer.takes)
     entry, past = Entry(0.0, 0.0, "", "", 0.0, ""), 0.0
     if closer.kind in ("single", "pair"):
-        entry, past = _enter(site, end, closer, pieces[0], height, rules)
+        entry, past = _enter(site, end, closer, pieces[0], height, rules, narrow=narrow)
     wedge, shims = (takes[:1], takes[1:]) if entry.goes_in else ((), takes)
     names = [times(item, count) for item, count in shims] + [item for item, _ in wedge]
     return Closing(
@@ -202,10 +204,12 @@ def _closing(
 
 
 def _enter(
-    site: Site, end: int, closer: Closer, piece: Piece, height: float, rules: StackRules
+    site: Site, end: int, closer: Closer, piece: Piece, height: float, rules: StackRules, *, narrow: bool
 ) -> tuple[Entry, float]:
     """Return how a wedge goes in, and how far a corner of it then reaches past the free ground [m].
 
+    On a pile with a narrow layer in it a single wedge goes in along the track: from outside it would bear
+    beside that layer and tip it.
     A single wedge along the track comes from the end at which it stays within the free ground, if there
     is one; otherwise from the tail. Those of a joint come to meet each other, each from outside the joint.
     """
@@ -214,6 +218,8 @@ def _enter(
     if closer.kind == "pair":
         entry = enter_pair(wedge, height - closer.packed, **where)
         return entry, _past(site, end, closer.kind, entry, piece, rules)
+    if narrow:
+        where["walk_side"] = "both"
     ways = ("tail", "head") if len(site.ties) == 1 else ("tail",) if end else ("head",)
     entries = [enter_single(wedge, height - closer.packed, from_end=way, **where) for way in ways]
     found = [(entry, _past(site, end, closer.kind, entry, piece, rules)) for entry in entries]

@@ -174,6 +174,18 @@ class StackRules:
         """Return the least area of a lowest piece on this ground [m²]; 0 where any will do."""
         return self.foot_area.get(ground, 0.0)
 
+    def is_narrow(self, across: float) -> bool:
+        """Return whether a layer so wide across the run tips under a wedge from outside.
+
+        A single wedge bears on its thick side, at the tie's end. A layer that is set flush with it must
+        not lie off the rail by more than its kern, a sixth of its width (statics).
+        """
+        return self.off_the_rail(across) > across / 6.0
+
+    def off_the_rail(self, across: float) -> float:
+        """Return how far off the rail's line a layer so wide must lie to reach the tie's end; 0 for none."""
+        return max(self.tie_overhang - across / 2.0, 0.0)
+
     @property
     def top(self) -> float:
         """The highest fill that is planned [m]."""

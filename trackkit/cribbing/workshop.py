@@ -128,6 +128,8 @@ class Workshop:
         if key not in self.lays:
             laid = layers_at(site, self.laid, self.rules)
             joint = len(site.ties) > 1
+            if joint and math.isinf(self._closes(site)[1]):  # its wedges have no room along the track
+                laid = tuple(one for one in laid if not self.rules.is_narrow(one.across))
             carries = tuple(one.length >= site.need - 1e-9 for one in laid) if joint else None
             self.lays[key] = self._same(Lay(laid, carries))
         return self.lays[key]
