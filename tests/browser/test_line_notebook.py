@@ -115,15 +115,23 @@ def test_another_job_is_chosen_by_keys_and_brings_its_own_ties_and_units(panel):
     panel.wait(lambda: panel.reads("set from"), lambda read: read.endswith("pond"), "the last tie end, pond")
 
 
-def test_the_stacks_and_the_truck_come_a_moment_after_the_bars(panel):
-    start_from(panel)
-    panel.slide("set from", "ArrowRight")
-    panel.wait(lambda: panel.waits, bool, "numbers that wait for the stacks")
-    bars = panel.picture(SIDE)
-    assert panel.numbers["the truck"] == "…"
-    panel.wait_worked_out()
-    assert panel.numbers["the truck"] not in ("…", "")
-    panel.wait(lambda: panel.picture(SIDE), lambda drawn: drawn != bars, "stacks in place of bars")
+@pytest.fixture
+def patient(panel):
+    """A kernel that waits longer for still controls, so that a slow machine can see the time between."""
+    panel.run("import trackkit.desk.panel as pattern; usual, pattern.STILL = pattern.STILL, 5.0")
+    yield panel
+    panel.run("pattern.STILL = usual")
+
+
+def test_the_stacks_and_the_truck_come_a_moment_after_the_bars(patient):
+    start_from(patient)
+    patient.slide("set from", "ArrowRight")
+    patient.wait(lambda: patient.waits, bool, "numbers that wait for the stacks")
+    bars = patient.picture(SIDE)
+    assert patient.numbers["the truck"] == "…"
+    patient.wait_worked_out()
+    assert patient.numbers["the truck"] not in ("…", "")
+    patient.wait(lambda: patient.picture(SIDE), lambda drawn: drawn != bars, "stacks in place of bars")
 
 
 def test_a_line_set_from_a_low_point_shows_ties_in_the_ground_with_a_minus(panel):
@@ -169,7 +177,7 @@ def test_the_lines_for_the_job_file_follow_the_controls(panel):
     panel.wait(lambda: panel.sheet, lambda sheet: 'kind = "level" gap = "12 mm"' in sheet, "the level line")
     panel.choose("kind of line", "at a grade")
     panel.slide("grade, up towards the end", "ArrowRight", times=2)
-    wanted = 'kind = "grade" gap = "12 mm" grade = "0.2 %"'
+    wanted = 'kind = "grade" grade = "0.2 %" gap = "12 mm"'
     panel.wait(lambda: panel.sheet[-200:], lambda sheet: wanted in sheet, wanted)
 
 

@@ -91,12 +91,19 @@ def title_html(title: str) -> str:
 
 
 def list_html(title: str, lines: Sequence[str]) -> str:
-    """Return a title, if there is one, and a paragraph a line; STOP is marked. '' without lines."""
+    """Return a title, if there is one, and a paragraph a line, STOP and CAUTION marked; '' without lines."""
     if not lines:
         return ""
-    stop = ' class="trackkit-stop"'
-    paragraphs = "".join(f"<p{stop if line.startswith('STOP') else ''}>{escape(line)}</p>" for line in lines)
-    return (title_html(title) if title else "") + paragraphs
+    return (title_html(title) if title else "") + "".join(map(_paragraph, lines))
+
+
+def _paragraph(line: str) -> str:
+    if line.startswith("STOP"):
+        return f'<p class="trackkit-stop">{escape(line)}</p>'
+    word, found, rest = line.partition(":")
+    if found and word == "CAUTION":
+        return f'<p class="trackkit-caution"><strong>{word}:</strong>{escape(rest)}</p>'
+    return f"<p>{escape(line)}</p>"
 
 
 def pre_html(title: str, text: str, *, abreast: bool = False) -> str:
