@@ -3,6 +3,7 @@
 import asyncio
 import re
 import shutil
+import threading
 
 import pytest
 from demo_jobs import DEMO, changed
@@ -10,6 +11,7 @@ from demo_jobs import DEMO, changed
 from trackkit.desk import GroundPanel, LinePanel, StacksPanel
 from trackkit.desk import laying as laying_module
 from trackkit.desk.controls import nearest_option
+from trackkit.desk.panel import STILL
 from trackkit.problems import CannotDo
 
 LONG = {'end_mark = "8 m"': 'end_mark = "10.17 m"'}
@@ -201,3 +203,28 @@ def test_a_print_says_of_which_job_it_is_and_how_the_line_is_set(tmp_path):
         assert words in page
     assert "(boathouse_lawn)</strong>" in StacksPanel(DEMO / "boathouse_lawn").still()
     assert "(market_yard)</strong>" in GroundPanel(DEMO / "market_yard").still()
+
+
+def test_a_cell_that_sets_the_panel_while_its_widgets_settle_in_a_thread_of_their_own():
+    """A notebook's cells and its widgets may run side by side; steps of an older answer are not taken."""
+    panel = LinePanel(DEMO / "boathouse_lawn")
+    moved = threading.Event()
+
+    async def keys():
+        for gap in (0.02, 0.03):
+            panel.controls["gap"].value = nearest_option(panel.controls["gap"], gap)
+            await asyncio.sleep(STILL + 0.05)  # a few steps of settling are taken
+            moved.set()
+        await asyncio.sleep(2.0)
+
+    widgets = threading.Thread(target=lambda: asyncio.run(keys()))
+    widgets.start()
+    assert moved.wait(20.0)
+    for gap in (0.010, 0.015, 0.040):
+        panel.set(gap=gap)
+    widgets.join()
+    panel._catch_up()
+    shown = panel.values["gap"]
+    assert panel.plan.line.gap == panel.laid.line.gap == pytest.approx(shown)
+    assert "trackkit-waits" not in panel._numbers.value
+    assert f"gap {panel.job.display.small_unit(shown)}" in panel.still()

@@ -12,7 +12,8 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from threading import RLock
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from trackkit.desk.controls import nearest_option
 from trackkit.desk.fitter import STYLE_SHEET, Fitter
@@ -51,6 +52,10 @@ class Panel(ABC):
     """
 
     controls: dict[str, Widget]
+    #: A notebook's cells and its widgets may run in threads of their own: whoever answers is alone meanwhile.
+    _alone: ClassVar[RLock] = RLock()
+    #: Which settling is the latest; steps of an older one are not taken.
+    _turn = 0
     #: The job that is open, and the one that the last good answer, and the last whole one, is of.
     _opened: Path | None = None
     _answered: Path | None = None
@@ -99,17 +104,18 @@ class Panel(ABC):
             self.set(job=values.pop("job"))
             if self.trouble:
                 return
-        before = {name: self.values[name] for name in values}
-        with self._held():
-            try:
-                for name, value in values.items():
-                    self._put(name, value)
-            except ValueError:
-                for name, value in before.items():
-                    self._put(name, value)
-                raise
-        self._answer(frozenset(values))
-        self._settle_now()
+        with self._alone:
+            before = {name: self.values[name] for name in values}
+            with self._held():
+                try:
+                    for name, value in values.items():
+                        self._put(name, value)
+                except ValueError:
+                    for name, value in before.items():
+                        self._put(name, value)
+                    raise
+            self._answer(frozenset(values))
+            self._settle_now()
 
     def _put(self, name: str, value: Any) -> None:
         """Set one control; ValueError if it does not take the value, or takes another instead."""
@@ -190,10 +196,15 @@ class Panel(ABC):
     def _listener(self, name: str) -> Any:
         def heard(_: object) -> None:
             if not self._holding:
-                self._answer(frozenset([name]))
-                self._settle_soon()
+                self._react(name)
 
         return heard
+
+    def _react(self, name: str) -> None:
+        """Answer a control that was moved by hand, and settle once it is still."""
+        with self._alone:
+            self._answer(frozenset([name]))
+            self._settle_soon()
 
     @contextmanager
     def _held(self) -> Iterator[None]:
@@ -242,19 +253,23 @@ class Panel(ABC):
         except RuntimeError:
             self._settle_now()
         else:
-            self._timer = loop.call_later(STILL, self._settle_on, loop, self.settle())
+            self._timer = loop.call_later(STILL, self._settle_on, loop, self.settle(), self._turn)
 
-    def _settle_on(self, loop: asyncio.AbstractEventLoop, steps: Iterator[None]) -> None:
+    def _settle_on(self, loop: asyncio.AbstractEventLoop, steps: Iterator[None], turn: int) -> None:
         """Take one step, and leave room for a control to cut in before the next."""
-        self._timer = None
-        if self._step(steps):
-            self._timer = loop.call_later(BREATH, self._settle_on, loop, steps)
+        with self._alone:
+            if turn != self._turn:
+                return
+            self._timer = None
+            if self._step(steps):
+                self._timer = loop.call_later(BREATH, self._settle_on, loop, steps, turn)
 
     def _settle_now(self) -> None:
-        self._stop_waiting()
-        steps = self.settle()
-        while self._step(steps):
-            pass
+        with self._alone:
+            self._stop_waiting()
+            steps = self.settle()
+            while self._step(steps):
+                pass
 
     def _step(self, steps: Iterator[None]) -> bool:
         """Take one step of settling the last good answer; return whether there are more."""
@@ -277,9 +292,9 @@ class Panel(ABC):
         return False
 
     def _stop_waiting(self) -> None:
-        if self._timer is not None:
-            self._timer.cancel()
-            self._timer = None
+        """Leave what has not settled; its timer may be another thread's, and finds its turn gone."""
+        self._turn += 1
+        self._timer = None
 
     def _say(self, fault: Exception | None) -> None:
         self._trouble_text = "" if fault is None else str(fault)
@@ -316,8 +331,9 @@ class Panel(ABC):
 
     def _catch_up(self) -> None:
         """Settle at once what still waits: what is told, kept or printed must be of one piece."""
-        if self._pending:
-            self._settle_now()
+        with self._alone:
+            if self._pending:
+                self._settle_now()
 
     def sheet(self) -> str:
         """Return what stands below the pictures, as HTML."""

@@ -103,10 +103,11 @@ class GroundPanel(Panel):
             self.table.show_table(shown, caption=caption)
 
     def _typed_into(self, table: Any) -> None:
-        if not self._holding and self._opened is not None:
+        if self._holding or self._opened is None:
+            return
+        with self._alone:
             self.typed.change(table)
-            self._answer(frozenset(["rows"]))
-            self._settle_soon()
+            self._react("rows")
 
     def work(self, moved: frozenset[str]) -> None:
         """Read the tables as they stand and fit the ground; faults are marked in the table."""
