@@ -73,6 +73,12 @@ def test_a_blank_row_keeps_its_place_so_that_faults_fall_on_the_right_row(tmp_pa
     assert (again.header_row, again.numbers) == (raw.header_row, raw.numbers)
 
 
+def test_rows_know_which_row_of_the_file_they_are(tmp_path):
+    table = read_typed(csv_of(tmp_path, "\npoint,rod_mm\nA,1\n,\nB,2\n"))
+    assert table.origins == (3, 4, 5)
+    assert table == TypedTable("levels", table.header, table.rows, header_row=2)
+
+
 def test_cells_beyond_the_header_are_kept_and_empty_columns_are_left_out(tmp_path):
     table = read_typed(csv_of(tmp_path, "point,rod_mm,,\nA,12,5,\nB,7,,\n"))
     assert table.header == ("point", "rod_mm", "")
@@ -98,8 +104,9 @@ def test_text_far_below_a_table_is_told_instead_of_making_rows_without_end(tmp_p
     [
         (("../levels", ("a",)), "name must be a table's name"),
         (("levels", ("a",), (), 0), "header_row counts from 1"),
+        (("levels", ("a",), (("1",),), 1, (2, 3)), "origins must name a row for each of 1 rows; got 2"),
     ],
-    ids=["a path for a name", "row 0"],
+    ids=["a path for a name", "row 0", "an origin too many"],
 )
 def test_what_is_no_table_is_refused(arguments, message):
     with pytest.raises(ValueError, match=message):

@@ -12,7 +12,7 @@ import re
 import secrets
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -43,18 +43,26 @@ class TypedTable:
         the header.
     header_row : int
         Row of the header as a spreadsheet counts; ``rows[i]`` is row ``header_row + 1 + i``.
+    origins : tuple of int or None
+        For each of ``rows`` the row of the file that it came from, 0 for a row that was added; None where
+        that is not known. Tables that differ in this alone are equal.
     """
 
     name: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...] = ()
     header_row: int = 1
+    origins: tuple[int, ...] | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         if not self.name.isidentifier():
             raise ValueError(f"name must be a table's name such as 'levels'; got {self.name!r}")
         if self.header_row < 1:
             raise ValueError(f"header_row counts from 1, as a spreadsheet does; got {self.header_row}")
+        if self.origins is not None and len(self.origins) != len(self.rows):
+            raise ValueError(
+                f"origins must name a row for each of {len(self.rows)} rows; got {len(self.origins)}"
+            )
 
     def csv_bytes(self) -> bytes:
         r"""Return the table as a CSV file: UTF-8, parted by commas, every row at its row number.
@@ -70,7 +78,15 @@ class TypedTable:
 
     def same_as(self, other: TypedTable) -> bool:
         """Whether both hold the same text; spaces around it and blank cells at an end don't count."""
-        return _bare(self) == _bare(other)
+        return self.bare() == other.bare()
+
+    def bare(self) -> tuple[tuple[str, ...], ...]:
+        """Return the lines from row 1 on without what the reading code does not see; blank rows stay."""
+        lines = [()] * (self.header_row - 1) + [self.header, *self.rows]
+        bare = [tuple(cell.strip() for cell in line[: _filled(line)]) for line in lines]
+        while bare and not bare[-1]:
+            bare.pop()
+        return tuple(bare)
 
 
 def read_typed(source: Source, *, name: str | None = None, limits: Limits | None = None) -> TypedTable:
@@ -100,7 +116,9 @@ def read_typed(source: Source, *, name: str | None = None, limits: Limits | None
     problems.raise_if_any()
     assert raw is not None  # otherwise its fault has been raised
     called = name or (source.sheet or source.path.stem).strip().casefold()
-    return TypedTable(called, *_in_place(raw), header_row=raw.header_row)
+    header, rows = _in_place(raw)
+    first = raw.header_row + 1
+    return TypedTable(called, header, rows, raw.header_row, tuple(range(first, first + len(rows))))
 
 
 def typed_tables(
@@ -248,12 +266,3 @@ def _quoted(cell: str) -> str:
 def _filled(row: Sequence[str]) -> int:
     """Return how many cells a row has up to the last one that is not empty."""
     return max((place for place, cell in enumerate(row, 1) if cell.strip()), default=0)
-
-
-def _bare(table: TypedTable) -> tuple[tuple[str, ...], ...]:
-    """Return header and rows without what the reading code does not see, but with blank rows between."""
-    lines = [()] * (table.header_row - 1) + [table.header, *table.rows]
-    bare = [tuple(cell.strip() for cell in line[: _filled(line)]) for line in lines]
-    while bare and not bare[-1]:
-        bare.pop()
-    return tuple(bare)
