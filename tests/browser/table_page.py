@@ -39,7 +39,10 @@ async ([source, state]) => {
     set: change,
     on: (event, act) => (acts[event] ??= []).push(act),
     off: (event, act) => (acts[event] = acts[event].filter((one) => one !== act)),
-    save_changes: () => (window.saved += 1),
+    save_changes: () => {
+      window.saved += 1;
+      window.saves?.();
+    },
   };
   const address = URL.createObjectURL(new Blob([source], { type: "text/javascript" }));
   const table = (await import(address)).default;
@@ -71,6 +74,8 @@ class Table:
             "header_faults": [],
             "notice": "",
         }
+        rows = len(state.get("rows", ROWS))
+        traits["origins"] = list(range(2, 2 + rows))  # as in the file
         style = EntryTable._css
         self.page.set_content(
             f"<!doctype html><html lang=en><title>Table</title><style>{style}</style><body>"
@@ -95,6 +100,19 @@ class Table:
     def told(self) -> list[list[str]]:
         """Return the rows as Python has them."""
         return list(self.page.evaluate("state.rows"))
+
+    def origins(self) -> list[int]:
+        """Return which rows of the file they came from, as Python has it."""
+        return list(self.page.evaluate("state.origins"))
+
+    def texts(self) -> list[list[str]]:
+        """Return what stands in the cells."""
+        return list(
+            self.page.evaluate(
+                "[...document.querySelectorAll('tbody tr:not(.trackkit-entry-why)')]"
+                ".map((row) => [...row.querySelectorAll('input')].map((input) => input.value))"
+            )
+        )
 
     def from_python(self, **changes: Any) -> None:
         """Let Python change something."""

@@ -71,14 +71,6 @@ def test_escape_puts_back_what_stood_there_for_python_too(table):
     assert table.told() == ROWS
 
 
-def test_ctrl_z_takes_back_typing_within_the_cell(table):
-    table.show().cell(0, 2).focus()
-    table.press("End")
-    table.page.keyboard.insert_text("5")
-    table.press("Control+z")
-    assert table.cell(0, 2).input_value() == "1234"
-
-
 # --- moving -----------------------------------------------------------------------------------
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from demo_jobs import DEMO
 
@@ -133,6 +135,44 @@ def test_python_hears_of_a_change_with_the_text_as_typed():
     entry.rows = [["1", "left", " 12,50 "], *entry.rows[1:]]
     assert [table.rows[0][2] for table in heard] == [" 12,50 "]
     assert heard[0].header == LEVELS.header
+
+
+FROM_FILE = replace(LEVELS, origins=(2, 3, 4, 5))
+
+
+def test_rows_keep_their_origins_in_and_out():
+    entry = EntryTable.of(FROM_FILE)
+    assert (entry.origins, entry.table.origins) == ([2, 3, 4, 5], (2, 3, 4, 5))
+    assert EntryTable.of(LEVELS).table.origins is None
+    assert EntryTable.of(TypedTable("levels", ("tie",))).origins == [0]
+
+
+def test_blank_rows_at_the_end_go_with_their_origins():
+    entry = EntryTable.of(FROM_FILE)
+    entry.rows = [*entry.rows[:3], ["", "", ""]]
+    assert (len(entry.table.rows), entry.table.origins) == (2, (2, 3))
+
+
+def test_rows_and_origins_of_one_message_are_told_of_once():
+    entry, heard = EntryTable.of(FROM_FILE), []
+    entry.on_rows(heard.append)
+    entry.set_state({"origins": [2, 4, 5, 0], "rows": [*entry.rows[:1], *entry.rows[2:], ["3", "", ""]]})
+    assert [table.origins for table in heard] == [(2, 4, 5, 0)]
+    entry.set_state({"origins": [2, 4, 0, 0]})
+    assert heard[-1].origins == (2, 4, 0, 0)
+    assert len(heard) == 2
+
+
+def test_rows_set_alone_keep_origins_where_they_stand_and_lose_them_where_one_came_or_went():
+    entry, heard = EntryTable.of(FROM_FILE), []
+    entry.on_rows(heard.append)
+    entry.rows = [["1", "left", "7"], *entry.rows[1:]]
+    assert heard[-1].origins == (2, 3, 4, 5)
+    entry.rows = entry.rows[1:]
+    assert (entry.origins, heard[-1].origins) == ([], None)
+    entry.rows = [*entry.rows, ["9", "", ""]]
+    assert heard[-1].origins is None
+    assert len(heard) == 3
 
 
 def test_another_table_takes_the_place_of_the_old_with_its_faults_gone():

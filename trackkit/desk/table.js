@@ -1,5 +1,5 @@
 // What the table does: typing, moving about, rows, blocks that are pasted. Text goes to the model exactly as it
-// was typed; Python says what is wrong with it. table_view.js stands before it in the same module.
+// was typed; Python says what is wrong with it. table_view.js and table_undo.js stand before it in the same module.
 
 const WAIT = 250; // ms after the last key until what was typed is told; a guess: longer than between two keys
 
@@ -17,7 +17,7 @@ function cellsOf(text) {
   }
 }
 
-class Entry extends Shown {
+class Entry extends Undoing {
   constructor(model, el) {
     super(model, el);
     this.listen();
@@ -26,8 +26,9 @@ class Entry extends Shown {
 
   listen() {
     const say = () => this.say();
+    const take = () => this.telling || this.take(this.model.get("rows"));
     this.heard = {
-      columns: () => this.build(), rows: () => this.take(this.model.get("rows")), faults: () => this.mark(),
+      columns: () => this.build(), rows: take, origins: take, faults: () => this.mark(),
       first_row: () => this.name(0), caption: say, header_faults: say, notice: say,
     };
     for (const [name, act] of Object.entries(this.heard)) this.model.on(`change:${name}`, act);
@@ -36,8 +37,13 @@ class Entry extends Shown {
     this.body.addEventListener("keydown", (e) => this.key(e));
     this.body.addEventListener("input", (e) => this.typed(e.target));
     this.body.addEventListener("paste", (e) => this.paste(e));
-    this.body.addEventListener("focusin", (e) => (this.stood = e.target.value));
-    this.body.addEventListener("focusout", () => this.tell());
+    this.body.addEventListener("focusin", (e) => this.enter(e.target));
+    this.body.addEventListener("focusout", () => {
+      this.commit();
+      this.tell();
+    });
+    this.root.addEventListener("keydown", (e) => this.historyKey(e));
+    this.root.addEventListener("beforeinput", (e) => this.historyMenu(e));
     this.body.addEventListener("click", (e) => {
       const place = this.places.get(e.target);
       if (place?.column === this.columns.length && e.detail < 2) this.remove(place.row); // a double click: one
@@ -53,10 +59,11 @@ class Entry extends Shown {
 
   // --- what is typed ---
 
-  typed(input) {
+  typed(input, text = input.value) {
     const place = this.places.get(input);
     if (!place) return;
-    place.row.values[place.column] = input.value;
+    place.row.values[place.column] = text;
+    this.offer();
     if (this.columns[place.column].tells) this.label(place.row, place.row.number.firstChild.data);
     this.changed = true;
     clearTimeout(this.timer);
@@ -68,13 +75,15 @@ class Entry extends Shown {
     clearTimeout(this.timer);
     if (!this.changed) return;
     this.changed = false;
+    this.telling = true;
+    this.model.set("origins", this.known ? this.rows.map((row) => row.origin) : []);
     this.model.set("rows", this.rows.map((row) => [...row.values]));
+    this.telling = false;
     this.model.save_changes();
   }
 
   /** Take rows that come from Python, but for the cell that is being typed in. */
   take(rows) {
-    const here = this.here;
     let other = rows.length !== this.rows.length;
     while (this.rows.length > rows.length) this.drop(this.rows.at(-1));
     rows.forEach((cells, r) => {
@@ -82,12 +91,12 @@ class Entry extends Shown {
       row.values.forEach((text, c) => {
         if (text === (cells[c] ?? "")) return;
         other = true;
-        if (row.inputs[c] === here && here.value !== this.stood) this.changed = true; // told on leaving it
+        if (row.inputs[c] === this.stood?.input && this.typing) this.changed = true; // told on leaving it
         else this.put(row, c, cells[c] ?? "");
       });
     });
-    if (!other) return;
-    this.undos = [];
+    if (!this.adopt(rows.length) && !other) return;
+    this.forget();
     this.name(0);
     this.mark();
     this.say();
@@ -110,16 +119,17 @@ class Entry extends Shown {
     else if (moves && event.key === "ArrowLeft" && (caret === 0 || !input)) act = () => this.go(at, column - 1);
     else if (moves && event.key === "ArrowRight" && input && caret === input.value.length)
       act = () => this.go(at, column + 1);
-    else if (event.key === "Escape" && input && input.value !== this.stood) act = () => this.putBack(input);
+    else if (event.key === "Escape" && input && this.typing) act = () => this.putBack();
     if (!act) return;
     event.preventDefault();
     act();
   }
 
-  putBack(input) {
-    input.value = this.stood;
+  putBack() {
+    const { input, text } = this.stood;
+    input.value = oneLine(text);
     input.select();
-    this.typed(input);
+    this.typed(input, text);
   }
 
   go(at, column) {
@@ -132,27 +142,36 @@ class Entry extends Shown {
 
   // --- rows and blocks ---
 
-  add(at, texts = []) {
-    this.insert(at, texts);
-    this.settle(at, 1);
+  add(at) {
+    this.commit();
+    const before = this.state();
+    this.change(at, () => this.record("add", `the new row ${this.count(at)}`, this.insert(at, []), 0, before));
     this.go(at, 0);
   }
 
   remove(row) {
+    this.commit();
     const at = this.rows.indexOf(row);
-    this.undos.push({ kind: "remove", row, at, after: this.rows[at - 1] });
-    this.drop(row);
-    this.settle(at, -1);
-    this.notify(`Row ${this.model.get("first_row") + at} removed.`);
+    this.record("remove", `the removal of row ${this.count(at)}`, row, 0, this.state());
+    this.change(at, () => this.drop(row));
+    this.notify(`Row ${this.count(at)} removed.`);
     (this.rows[Math.min(at, this.rows.length - 1)]?.button ?? this.adder).focus();
   }
 
-  /** After a row came or went: numbers, faults and Python follow. */
-  settle(at, by) {
-    const kept = this.model.get("faults").filter((fault) => by > 0 || fault.row !== at);
-    const moved = kept.map((fault) => (fault.row >= at ? { ...fault, row: fault.row + by } : fault));
-    this.model.set("faults", moved);
-    this.name(at);
+  /** The number that is shown for a row. */
+  count(at) {
+    return this.model.get("first_row") + at;
+  }
+
+  /** Change rows from one on; numbers, faults and Python follow. */
+  change(from, act) {
+    const faults = this.model.get("faults").map((fault) => [this.rows[fault.row], fault]);
+    act();
+    const places = new Map(this.rows.map((row, at) => [row, at]));
+    const kept = faults.filter(([row]) => places.has(row));
+    this.model.set("faults", kept.map(([row, fault]) => ({ ...fault, row: places.get(row) })));
+    this.mark();
+    this.name(from);
     this.changed = true;
     this.tell();
     this.say();
@@ -166,7 +185,7 @@ class Entry extends Shown {
     event.preventDefault();
     const block = cellsOf(text);
     if (block.length === 1 && block[0].length === 1) {
-      document.execCommand("insertText", false, block[0][0]); // so that Ctrl+Z takes it back
+      document.execCommand("insertText", false, block[0][0]); // as if it were typed
       return;
     }
     const wide = Math.max(...block.map((cells) => cells.findLastIndex((cell) => cell.trim()) + 1));
@@ -175,44 +194,19 @@ class Entry extends Shown {
       this.notify(`Nothing was pasted: the block has ${wide} columns, ${fits}. Begin further left, or copy fewer.`);
       return;
     }
+    this.commit();
+    const before = this.state();
     const at = this.rows.indexOf(place.row);
-    const olds = [], added = [];
-    block.forEach((cells, i) => {
-      if (at + i === this.rows.length) added.push(this.insert(at + i, []));
-      const row = this.rows[at + i];
-      cells.slice(0, room).forEach((cell, j) => {
-        olds.push([row, place.column + j, row.values[place.column + j]]);
-        this.put(row, place.column + j, cell);
+    const last = at + block.length - 1;
+    const where = last > at ? `rows ${this.count(at)} to ${this.count(last)}` : `row ${this.count(at)}`;
+    this.change(at, () => {
+      block.forEach((cells, i) => {
+        const row = this.rows[at + i] ?? this.insert(at + i, []);
+        cells.slice(0, room).forEach((cell, j) => this.put(row, place.column + j, cell));
       });
+      this.record("paste", `the paste into ${where}`, place.row, place.column, before);
     });
-    this.undos.push({ kind: "paste", olds, added });
-    this.settle(this.rows.length, 1);
-    this.name(at);
-    const from = this.model.get("first_row") + at;
-    this.notify(block.length > 1 ? `Pasted rows ${from} to ${from + block.length - 1}.` : `Pasted row ${from}.`);
-  }
-
-  undo() {
-    const last = this.undos.pop();
-    if (last.kind === "remove") this.bringBack(last);
-    else this.takeBack(last);
-  }
-
-  bringBack({ row, at, after }) {
-    const above = this.rows.indexOf(after);
-    const where = above < 0 ? Math.min(at, this.rows.length) : above + 1;
-    this.add(where, row.values);
-    this.notify(`Row ${this.model.get("first_row") + where} is back.`);
-  }
-
-  takeBack({ olds, added }) {
-    for (const [row, column, text] of olds) if (this.rows.includes(row)) this.put(row, column, text);
-    const blank = (row) => this.rows.includes(row) && !row.values.some((text) => text.trim());
-    for (const row of added.filter(blank)) this.drop(row);
-    this.settle(this.rows.length, 1);
-    this.name(0);
-    this.notify("The paste is undone.");
-    this.go(Math.max(0, this.rows.indexOf(olds[0][0])), olds[0][1]);
+    this.notify(`Pasted ${where}.`);
   }
 }
 

@@ -24,6 +24,8 @@ __all__ = ["EntryTable", "fault_words", "label_of"]
 TELLING: Final = frozenset(
     ("point", "station", "to_station", "along", "tie", "section", "end", "side", "item", "from", "to")
 )
+#: What the page's module is made of, in this order.
+SOURCES: Final = ("table_view.js", "table_undo.js", "table.js")
 _HERE: Final = Path(__file__).parent
 _UNITS: Final = frozenset((*LENGTH_UNITS, *MASS_UNITS, *ANGLE_UNITS))
 _SPOKEN: Final = {"deg": "degrees", "pct": "per cent"}
@@ -42,6 +44,10 @@ class EntryTable(anywidget.AnyWidget):
         ``name``: header in the file; ``label``: the same in words; ``choices``: words to choose from, others
         may be typed; ``tells``: whether the cell helps to say which row it is.
     rows : list of list of str
+    origins : list of int
+        For each of ``rows`` the row of the file that it came from, 0 for one that was added; empty where that
+        is not known. The page sends both in one message. Rows that are set here alone are taken to be
+        typed anew in their places if there are as many as before; otherwise origins are known no more.
     faults : list of dict
         ``row``: from 0; ``column``: from 0, or -1 for the row as a whole; ``text``: what is said of it.
     header_faults : list of str
@@ -52,14 +58,13 @@ class EntryTable(anywidget.AnyWidget):
         One line under the table, read out by a screen reader when it changes.
     """
 
-    _esm = "".join(
-        Path(__file__).with_name(name).read_text("utf-8") for name in ("table_view.js", "table.js")
-    )
-    _css = Path(__file__).with_name("table.css")
+    _esm = "".join((_HERE / name).read_text("utf-8") for name in SOURCES)
+    _css = _HERE / "table.css"
 
     caption = traitlets.Unicode().tag(sync=True)
     columns = traitlets.List(traitlets.Dict()).tag(sync=True)
     rows = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
+    origins = traitlets.List(traitlets.Int()).tag(sync=True)
     faults = traitlets.List(traitlets.Dict()).tag(sync=True)
     header_faults = traitlets.List(traitlets.Unicode()).tag(sync=True)
     first_row = traitlets.Int(2).tag(sync=True)
@@ -96,7 +101,7 @@ class EntryTable(anywidget.AnyWidget):
         names = [*table.header, *[""] * (width - len(table.header))]
         self._name, self._header_row = table.name, table.header_row
         self._named = len(table.header)
-        with self.hold_sync():
+        with self.hold_sync(), self.hold_trait_notifications():
             self.caption = caption or table.name
             self.first_row = table.header_row + 1
             self.columns = [
@@ -110,19 +115,34 @@ class EntryTable(anywidget.AnyWidget):
             ]
             self.faults, self.header_faults, self.notice, self._counted = [], [], "", ""
             self.rows = [_filled_up(row, width) for row in table.rows] or [[""] * width]
+            self.origins = list(table.origins or ()) if table.rows else [0]
 
     @property
     def table(self) -> TypedTable:
-        """The table as it stands now; blank rows at its end are left out."""
+        """The table as it stands now, with its rows' origins; blank rows at its end are left out."""
         header = tuple(column["name"] for column in self.columns[: self._named])
         rows = [_cut(row, self._named) for row in self.rows]
         while rows and not any(cell.strip() for cell in rows[-1]):
             rows.pop()
-        return TypedTable(self._name, header, tuple(rows), self._header_row)
+        origins = tuple(self.origins[: len(rows)]) if len(self.origins) == len(self.rows) else None
+        return TypedTable(self._name, header, tuple(rows), self._header_row, origins)
 
     def on_rows(self, callback: Callable[[TypedTable], None]) -> None:
         """Call ``callback`` with the table as it stands whenever a cell or a row has changed."""
-        self.observe(lambda _: callback(self.table), names="rows")
+        told: list[Any] = []
+
+        def tell(_: Any) -> None:
+            now = [self.rows, self.origins]
+            if now != told:  # both changed, and are told of one after the other
+                told[:] = now
+                callback(self.table)
+
+        self.observe(tell, names=["rows", "origins"])
+
+    @traitlets.observe("rows")
+    def _forget_origins(self, _: Any) -> None:
+        if len(self.origins) != len(self.rows):
+            self.origins = []
 
     def show_problems(self, problems: Iterable[Problem], *, file: str | None = None) -> None:
         """Mark the cells and rows that problems speak of, and unmark all others.

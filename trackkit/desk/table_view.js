@@ -1,12 +1,13 @@
 // What the table of text inputs looks like: cells with their labels, numbers, and the faults beside them.
-// table.js follows in the same module and makes it work.
+// table_undo.js and table.js follow in the same module and make it work.
 
 const ALONE = new Set(["side", "end", "item"]); // their cells speak for themselves: "left", not "side left"
 const TELL = 3; // cells that name a row: "section 1 head left"
 const NARROWEST = 7, WIDEST = 28; // letters
 const QUIET = { "data-lm-suppress-shortcuts": "true" }; // keys typed here are not for the notebook
 const HINT =
-  "Enter or ↓ goes down, ↑ up. Ctrl+Enter adds a row below. Esc puts back what stood in the cell. " +
+  "Enter or ↓ goes down, ↑ up. Ctrl+Enter adds a row below. Esc puts back what stood in the cell, " +
+  "Ctrl+Z undoes what was done last. " +
   "→ past the last cell reaches its remove button. A block copied from a spreadsheet can be pasted.";
 let made = 0;
 
@@ -57,8 +58,9 @@ class Shown {
     this.columns = this.model.get("columns");
     this.places = new Map(); // of each input and button
     this.rows = [];
-    this.undos = [];
+    this.forget();
     this.changed = false;
+    this.stood = null; // the cell that has the focus, and its text when it got it
     const rows = this.model.get("rows");
     this.sizes = this.columns.map((_, c) =>
       Math.min(WIDEST, Math.max(NARROWEST, 2 + Math.max(0, ...rows.map((row) => (row[c] ?? "").length)))),
@@ -74,9 +76,23 @@ class Shown {
     make("td", this.head); // above the remove buttons
     this.body.replaceChildren();
     rows.forEach((cells, r) => this.insert(r, cells));
+    this.adopt(rows.length);
     this.name(0);
     this.mark();
     this.say();
+  }
+
+  /** Take Python's word for where the rows come from; return whether any is said to come from elsewhere. */
+  adopt(count) {
+    const origins = this.model.get("origins") ?? [];
+    this.known = origins.length === count; // whether it can be said at all
+    let other = false;
+    this.rows.forEach((row, r) => {
+      const origin = origins[r] ?? 0;
+      if (row.origin !== origin) other = true;
+      row.origin = origin;
+    });
+    return other;
   }
 
   say() {
@@ -86,9 +102,7 @@ class Shown {
     const faults = this.model.get("header_faults") ?? [];
     this.above.hidden = faults.length === 0;
     this.above.replaceChildren(...faults.map((text) => make("li", null, `! ${text}`)));
-    const last = this.undos.at(-1);
-    this.undoer.hidden = !last;
-    this.undoer.textContent = last ? `Undo ${last.kind}` : "";
+    this.offer();
   }
 
   notify(words) {
@@ -100,7 +114,7 @@ class Shown {
   /** Make a row and put it in; its number and labels come from `name`. */
   insert(at, texts) {
     const values = this.columns.map((_, c) => texts[c] ?? "");
-    const row = { values, inputs: [], line: make("tr"), why: null, told: "[]" };
+    const row = { values, origin: 0, inputs: [], line: make("tr"), why: null, told: "[]" };
     row.number = make("th", row.line, " ", { scope: "row" });
     this.columns.forEach((column, c) => {
       const list = column.choices?.length ? `${this.id}-${c}` : null;
@@ -110,10 +124,14 @@ class Shown {
       });
       input.value = oneLine(row.values[c]);
       row.inputs.push(input);
-      this.places.set(input, { row, column: c });
     });
     row.button = make("button", make("td", row.line), "remove", { type: "button", tabindex: "-1", ...QUIET });
-    this.places.set(row.button, { row, column: this.columns.length });
+    return this.place(at, row);
+  }
+
+  /** Put a row in, a new one or one that was dropped. */
+  place(at, row) {
+    [...row.inputs, row.button].forEach((node, column) => this.places.set(node, { row, column }));
     this.body.insertBefore(row.line, this.rows[at]?.line ?? null);
     this.rows.splice(at, 0, row);
     return row;
@@ -123,7 +141,8 @@ class Shown {
     this.rows.splice(this.rows.indexOf(row), 1);
     for (const node of [...row.inputs, row.button]) this.places.delete(node);
     row.line.remove();
-    row.why?.remove();
+    this.markRow(row, []);
+    row.told = "[]";
   }
 
   /** Number the rows from one on, and label their cells. */
@@ -187,11 +206,10 @@ class Shown {
   put(row, column, text) {
     const input = row.inputs[column];
     row.values[column] = text;
+    if (this.stood?.input === input) this.stood.text = text;
     if (input.value === oneLine(text)) return;
     const caret = this.here === input ? [input.selectionStart, input.selectionEnd] : null;
     input.value = oneLine(text);
-    if (!caret) return;
-    this.stood = input.value;
-    input.setSelectionRange(...caret);
+    if (caret) input.setSelectionRange(...caret);
   }
 }
