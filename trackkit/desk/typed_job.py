@@ -2,34 +2,39 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tempfile
 from dataclasses import replace
-from difflib import SequenceMatcher
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from trackkit.desk.left_out import with_left_out
 from trackkit.job import load_job
-from trackkit.jobfile import JOB_FILE
+from trackkit.jobfile import JOB_FILE, examine_job_file
+from trackkit.problems import CannotDo, Problems
 from trackkit.survey.readings import read_survey
 from trackkit.survey.tables import TABLE_NAMES
+from trackkit.tables.folders import find_tables
+from trackkit.tables.moved import REMOVED, moved_rows
 from trackkit.tables.typed import TypedTable, save_copy, typed_tables
 
 if TYPE_CHECKING:
     from trackkit.job import Job
 
-__all__ = ["TypedJob", "moved_rows"]
+__all__ = ["TypedJob"]
 
-#: The readings that a job file leaves out.
-_LEFT_OUT: Final = re.compile(r"^leave_out\s*=\s*\[[^\]]*\]", flags=re.MULTILINE)
 #: Tables that a panel shows, as far as the job has them.
 SHOWN: Final = (*TABLE_NAMES, "truck")
+#: Files that a job is read from, beside its job file.
+_TABLE_FILES: Final = (".csv", ".xlsx", ".xlsm")
 
 
 class TypedJob:
     """The tables of a job folder as text, and what has been changed in them.
 
-    The folder itself is never written to.
+    The folder itself is never written to. A reading that the job file leaves out stays left out wherever its
+    row goes, and nothing else is left out in its place.
 
     Parameters
     ----------
@@ -43,26 +48,68 @@ class TypedJob:
     """
 
     def __init__(self, folder: str | Path) -> None:
-        self.folder = Path(folder)
-        self._old = typed_tables(self.folder, SHOWN)
-        self.tables = dict(self._old)
+        self.folder = Path(os.path.abspath(folder))
+        self.back_to_file()
+
+    # --- what is typed ------------------------------------------------------------------------------
 
     @property
     def changed(self) -> list[str]:
         """Names of the tables that differ from their files."""
         return [name for name, table in self.tables.items() if not table.same_as(self._old[name])]
 
+    @property
+    def notes(self) -> list[str]:
+        """What to know of the readings that the job file leaves out: which of them were removed."""
+        try:
+            return [
+                f"{name} is left out in {JOB_FILE} and was removed here; nothing is left out in its place"
+                for name, now in self._left_out()
+                if now is None
+            ]
+        except CannotDo:
+            return []
+
     def change(self, table: TypedTable) -> None:
-        """Put a table in place of the one of its name."""
+        """Put a table in place of the one of its name.
+
+        Its ``origins`` tell what became of the rows of the file.
+        """
         self.tables[table.name] = table
+
+    def reset(self, name: str) -> None:
+        """Put one table back as it was read.
+
+        Raises
+        ------
+        KeyError
+            If the job has no such table.
+        """
+        self.tables[name] = self._old[name]
+
+    def back_to_file(self) -> None:
+        """Read all tables anew, as the files hold them now; what was typed is gone.
+
+        Raises
+        ------
+        InputProblems
+            With every fault that keeps a table from being read; then all is as it was.
+        """
+        seen = _contents(self.folder)  # first: what is written while tables are read makes them stale
+        self._old = typed_tables(self.folder, SHOWN)
+        self._seen = seen
+        self.tables = dict(self._old)
+
+    def stale(self) -> bool:
+        """Whether a file that the job is read from holds something else than when it was read."""
+        return _contents(self.folder) != self._seen
 
     def label(self, name: str) -> str:
         """Return what faults call the file of a table."""
-        from trackkit.problems import Problems
-        from trackkit.tables.folders import find_tables
-
         found = find_tables(self.folder, (name,), Problems()).get(name)
         return f"{name}.csv" if found is None else found.label
+
+    # --- as a job -----------------------------------------------------------------------------------
 
     def load(self, *, all_readings: bool = False) -> Job:
         """Return the job as its tables stand, read by the code that reads files.
@@ -76,13 +123,22 @@ class TypedJob:
         ------
         InputProblems
             With every fault.
+        CannotDo
+            If a row that the job leaves out cannot be found again, or the list of such rows not be written.
         """
         if not self.changed:
             return self._counted(load_job(self.folder), self.folder, all_readings)
         with tempfile.TemporaryDirectory(prefix="typed-") as place:
             copy = Path(place) / self.folder.name
-            self._write(copy)
-            job = self._counted(load_job(copy), copy, all_readings)
+            doubt = None
+            try:
+                others = self._job_file()
+            except CannotDo as why:
+                others, doubt = {}, why
+            save_copy(self.folder, copy, self.tables.values(), others=others)
+            job = self._counted(load_job(copy), copy, all_readings)  # first its own faults, if it has any
+            if doubt is not None:
+                raise doubt
         return replace(job, folder=self.folder)
 
     def _counted(self, job: Job, folder: Path, all_readings: bool) -> Job:
@@ -94,52 +150,116 @@ class TypedJob:
         Raises
         ------
         CannotDo
-            If it cannot be written; nothing is there then that was not there before.
+            If nothing was changed, or it cannot be written; nothing is there then that was not there before.
         """
-        stem = re.sub(r"_\d+$", "", self.folder.name)
-        number = 2
-        while (into := self.folder.with_name(f"{stem}_{number}")).exists():
-            number += 1
-        self._write(into)
+        if not self.changed:
+            raise CannotDo("nothing differs from the files, so there is nothing to save")
+        others = self._job_file()
+        try:
+            into = self._free_name()
+        except OSError as error:
+            raise CannotDo(
+                f"{self.folder.parent} could not be read ({_reason(error)}); nothing was saved"
+            ) from error
+        save_copy(self.folder, into, self.tables.values(), others=others)
         return into
 
-    def _write(self, into: Path) -> None:
-        """Write the job as it stands; readings that its file leaves out stay left out where rows moved."""
-        old = (self.folder / JOB_FILE).read_text(encoding="utf-8-sig")
-        new = _LEFT_OUT.sub(lambda found: self._renamed(found[0]), old)
-        others = {JOB_FILE: new.encode("utf-8")} if new != old else None
-        save_copy(self.folder, into, self.tables.values(), others=others)
+    def _free_name(self) -> Path:
+        """Return the first of porch_2, porch_3 ... that is free, for porch and for its copies porch_2 ..."""
+        name = self.folder.name
+        stem = re.sub(r"_\d+$", "", name)
+        if not stem or not self.folder.with_name(stem).is_dir():
+            stem = name  # the figure is no copy's: porch_2024
+        number = 2
+        while os.path.lexists(into := self.folder.with_name(f"{stem}_{number}")):
+            number += 1
+        return into
 
-    def _renamed(self, text: str) -> str:
-        """Return the list of what is left out with its rows where they stand now, less those that went."""
-        for name in self.changed:
-            places = moved_rows(self._old[name], self.tables[name])
+    # --- what is left out ---------------------------------------------------------------------------
 
-            def place(found: re.Match[str], name: str = name, places: dict[int, int] = places) -> str:
-                now = places.get(int(found[1]))
-                return "" if now is None else f'"{name}.csv row {now}"{found[2]}'
+    def _job_file(self) -> dict[str, bytes]:
+        """Return the job file with the list of what it leaves out written anew, if that must change."""
+        try:
+            text = (self.folder / JOB_FILE).read_bytes().decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            raise CannotDo(f"{JOB_FILE} is not in UTF-8; save it as UTF-8 and try again") from error
+        except OSError as error:
+            raise CannotDo(f"{JOB_FILE} could not be read ({_reason(error)}); nothing was saved") from error
+        left_out = self._left_out()
+        if all(name == now for name, now in left_out):
+            return {}
+        try:
+            new = with_left_out(text, [now for _, now in left_out])
+        except ValueError as error:
+            raise CannotDo(
+                f"rows have moved that {JOB_FILE} leaves out, and its list cannot be written anew ({error}): "
+                'write it there as leave_out = ["levels.csv row 7"], on a line above the first [table], '
+                "and try again"
+            ) from error
+        return {JOB_FILE: new.encode("utf-8")}
 
-            text = re.sub(rf'"{re.escape(name)}\.csv row (\d+)"(\s*,?)', place, text)
-        return text
+    def _left_out(self) -> list[tuple[str, str | None]]:
+        """Return each reading that the job file leaves out, and what it is called now; None if removed."""
+        files = {self.label(name): name for name in self.changed}
+        moved = {name: moved_rows(self._old[name], self.tables[name]) for name in files.values()}
+        try:
+            examined = examine_job_file(self.folder / JOB_FILE)
+        except OSError as error:
+            raise CannotDo(f"{JOB_FILE} could not be read ({_reason(error)}); nothing was saved") from error
+        if examined.file is None or not examined.sound("leave_out"):
+            if all(row == now for rows in moved.values() for row, now in rows.items()):
+                return []
+            raise CannotDo(
+                f"rows have moved, and which of them {JOB_FILE} leaves out cannot be read; mend it first: "
+                + "; ".join(str(fault) for fault in examined.faults)
+            )
+        return [(name, self._name_now(name, files, moved)) for name in examined.file.leave_out]
+
+    def _name_now(self, name: str, files: dict[str, str], moved: dict[str, dict[int, int]]) -> str | None:
+        """Return what a reading is called now; None if it was removed."""
+        file, _, number = name.rpartition(" row ")
+        if file not in files or not number.isdecimal():
+            return name
+        row, table = int(number), files[file]
+        if _content(self.folder / file) != self._seen.get(file):
+            raise CannotDo(
+                f"{file} was changed on the disk after it was read, so it cannot be said which row of it "
+                f"{JOB_FILE} leaves out; begin again from the files"
+            )
+        if row in moved[table]:
+            now = moved[table][row]
+            return None if now == REMOVED else f"{file} row {now}"
+        if not any(_holds(each, row) for each in (self._old[table], self.tables[table])):
+            return name  # it names no reading, which is a fault, and goes on naming none
+        raise CannotDo(
+            f"{JOB_FILE} leaves out {name}, and which row that is now cannot be said: put the table back "
+            f"as in the file and change it row by row, or take {name!r} out of leave_out"
+        )
 
 
-def moved_rows(old: TypedTable, new: TypedTable) -> dict[int, int]:
-    """Return where each row of an old table stands in a new one; rows that were removed are not in it.
+def _holds(table: TypedTable, row: int) -> bool:
+    """Whether something stands in a row below the header."""
+    lines = table.bare()
+    return table.header_row < row <= len(lines) and bool(lines[row - 1])
 
-    Rows count as in a spreadsheet.
 
-    Examples
-    --------
-    >>> three = TypedTable("a", ("x",), (("1",), ("2",), ("3",)))
-    >>> moved_rows(three, TypedTable("a", ("x",), (("1",), ("3",))))
-    {2: 2, 4: 3}
-    """
-    before, after = [list(table.rows) for table in (old, new)]
-    first, now = old.header_row + 1, new.header_row + 1
-    if len(before) == len(after):  # cells were typed anew, and rows stand where they stood
-        return {first + place: now + place for place in range(len(before))}
-    found: dict[int, int] = {}
-    for kind, start, stop, there, till in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
-        if kind == "equal" or (kind == "replace" and stop - start == till - there):
-            found |= {first + start + step: now + there + step for step in range(stop - start)}
-    return found
+def _contents(folder: Path) -> dict[str, bytes | None]:
+    """Return what the files hold that a job is read from, by their names."""
+    try:
+        paths = [path for path in folder.iterdir() if not path.name.startswith((".", "~$"))]
+    except OSError:
+        return {}
+    read = [path for path in paths if path.name == JOB_FILE or path.suffix.lower() in _TABLE_FILES]
+    return {path.name: _content(path) for path in read}
+
+
+def _content(path: Path) -> bytes | None:
+    """Return what a file holds; None if it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None
+
+
+def _reason(error: OSError) -> str:
+    return error.strerror or str(error)
