@@ -114,6 +114,21 @@ def test_a_box_about_a_word_goes_when_it_is_drawn_without(ax):
         assert (word.get_bbox_patch() is not None) == (box is not None)
 
 
+def test_a_box_keeps_the_room_that_a_new_size_of_letters_asks_for(ax):
+    """Points are made shares of the letters' size when the box is put on: it must be the new size."""
+    fresh = Figure(dpi=100).add_axes((0.1, 0.1, 0.8, 0.8))
+    box = {"facecolor": "white", "pad": 2.0}
+    for sheet, sizes in ((ax, (9.0, 14.0)), (fresh, (14.0,))):
+        for size in sizes:
+            with Pen(sheet) as pen:
+                pen.words("fill", "12.3", 0.5, 0.5, bbox=box, fontsize=size)
+    boxes = []
+    for sheet in (ax, fresh):
+        FigureCanvasAgg(sheet.figure).draw()
+        boxes.append(sheet.texts[0].get_bbox_patch().get_window_extent().bounds)
+    assert boxes[0] == pytest.approx(boxes[1], abs=1e-9)
+
+
 @pytest.mark.parametrize("change", [{"text": "longer"}, {"fontsize": 20}, {"rotation": 90}, {"ha": "right"}])
 def test_a_word_is_laid_out_anew_when_its_looks_change(ax, change):
     """Its layout is remembered: a stale one would put it in the wrong place."""

@@ -147,8 +147,8 @@ class Pen:
         found.set_text(text)
         if getattr(found, _WORE) != look:  # most words keep theirs, and putting a look on takes its time
             box = look["bbox"]
-            found.set_bbox(dict(box) if box else None)
             found.set(**{key: value for key, value in look.items() if key != "bbox"})
+            found.set_bbox(dict(box) if box else None)  # its pad goes by the letters' size
             setattr(found, _WORE, look)
         return found
 
