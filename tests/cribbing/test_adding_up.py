@@ -34,20 +34,23 @@ def test_a_seat_is_told_with_its_lift_in_the_display_of_the_job():
     there = choose_stacks(fills([0.13], cross_slope=math.radians(4.0)), truck()).stacks[0]
     rise = 12 * INCH * math.tan(math.radians(4.0))
     assert there.seat_raise == pytest.approx(rise / 2)
-    assert there.seat == "wedge under the low edge, left side 21 mm thick (lifts 11 mm across)"
+    assert there.seat == "1 wedge under the left side edge, 21 mm thick there"
     assert there.words("mm").startswith("seat (lifts 11 mm) + ")
     assert there.words("1/8 in").startswith("seat (lifts 3/8 in) + ")
 
 
-def test_a_seat_on_ground_that_slopes_both_ways_names_both_lifts():
+def test_wedges_on_ground_that_slopes_both_ways_are_as_thick_as_the_gap_where_they_lie():
+    """Under the middle of an edge a plane lies its rise along and half its rise across lower (geometry)."""
     slopes = {"cross_slope": math.radians(3.0), "along_slope": math.radians(-2.0)}
     there = choose_stacks(fills([0.13], **slopes), truck()).stacks[0]
     foot = there.pieces[0]
     along, across = foot.length * math.tan(math.radians(2.0)), foot.width * math.tan(math.radians(3.0))
     assert there.seat_raise == pytest.approx((along + across) / 2)
-    for text in (f"tail side {1000 * along:.0f} mm thick (lifts {500 * along:.0f} mm along the run)",
-                 f"left side {1000 * across:.0f} mm thick (lifts {500 * across:.0f} mm across)"):  # fmt: skip
-        assert text in there.seat
+    tail, left = 1000 * (along + across / 2), 1000 * (across + along / 2)
+    assert there.seat == (
+        f"2 wedges: one under the middle of the tail edge, {tail:.0f} mm thick there, "
+        f"one under the middle of the left side edge, {left:.0f} mm thick there"
+    )
 
 
 def test_scraped_ground_is_told_both_ways_and_goes_down_to_its_low_corner():
@@ -63,12 +66,10 @@ def test_scraped_ground_is_told_both_ways_and_goes_down_to_its_low_corner():
     assert there.words("mm").startswith(f"seat (scraped down {500 * (along + across):.0f} mm) + ")
 
 
-def test_a_lift_that_reads_as_nothing_is_not_told():
+def test_ground_that_hardly_slopes_across_wants_no_wedge_that_way():
     slopes = {"cross_slope": math.radians(0.3), "along_slope": math.radians(3.0)}
     there = choose_stacks(fills([0.13], **slopes), truck(), display="1/8 in").stacks[0]
-    assert "head side" in there.seat
-    assert "across" not in there.seat
-    assert "lifts 0" not in there.seat
+    assert there.seat == "1 wedge under the head edge, 1 in thick there"
 
 
 @pytest.mark.parametrize(("degrees", "packed"), [(3.0, False), (6.0, True)])

@@ -331,7 +331,7 @@ def test_sloping_ground_gets_a_seat_by_scraping_on_a_lawn_and_by_a_wedge_on_pavi
         choose_stacks(fills([0.13], ground_type=g, **slopes), truck()).stacks[0] for g in ("lawn", "paving")
     )
     assert lawn.seat.startswith("scrape")
-    assert paving.seat.startswith("wedge under the low edge, left side")
+    assert paving.seat.startswith("1 wedge under the left side edge, ")
     half_width = paving.pieces[0].width / 2
     raised = paving.height + half_width * math.tan(math.radians(4.0))
     assert raised + paving.closing.height == pytest.approx(0.13, abs=TICK)

@@ -260,7 +260,11 @@ def _footprint(pieces: Sequence[Placed]) -> float:
 
 
 def _seat_words(site: Site, pieces: Sequence[Placed], display: str, thick: float) -> str:
-    """Return how the seat is made; what is thicker than the wedge wants packing under it."""
+    """Return how the seat is made, with its thickness under each low edge.
+
+    A wedge has its thickness at the edge that it lies under: in the middle of that edge, where the ground
+    slopes both ways. What is thicker than the wedge wants packing under it.
+    """
     if not site.seat:
         return ""
     show = DISPLAYS[display]
@@ -276,16 +280,15 @@ def _seat_words(site: Site, pieces: Sequence[Placed], display: str, thick: float
         return f"scrape level: {', '.join(takes)}"
     levels = dict(zip(("along the run", "across"), site.seat_ways, strict=True))
     ways = [way for way in ways if levels[way[1]]]
-    what = "wedge" if site.seat == "wedge" else "packing"
-    if site.seat == "wedge" and ways[0][0] > thick:
-        what = "packing (not on the pull list) and a wedge"
-    takes = [
-        f"{low} side {show.small_unit(rise)} thick"
-        + (
-            f" (lifts {show.small_unit(rise / 2.0)} {way})"
-            if show.small(rise / 2.0) != show.small(0.0)
-            else ""
-        )
-        for rise, way, low, _ in ways
+    both = sum(rise for rise, *_ in ways)
+    edges = [
+        (low if way == "along the run" else f"{low} side", (rise + both) / 2.0) for rise, way, low, _ in ways
     ]
-    return f"{what} under the low edge, " + ", ".join(takes)
+    middle = "the middle of " if len(edges) > 1 else ""  # there the ground lies half of the other rise lower
+    takes = [f"under {middle}the {edge} edge, {show.small_unit(high)} thick there" for edge, high in edges]
+    if site.seat == "pack":
+        return f"packing {', and '.join(takes)}"
+    extra = "packing (not on the pull list) and " if max(high for _, high in edges) > thick else ""
+    if len(takes) == 1:
+        return f"{extra}{'a' if extra else '1'} wedge {takes[0]}"
+    return f"{extra}{len(takes)} wedges: {', '.join(f'one {take}' for take in takes)}"
