@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from fractions import Fraction
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -263,6 +264,54 @@ def test_shims_under_a_wedge_have_a_line_and_a_shape_of_their_own(case):
     (shim,) = (shape for kind, _, shape in shapes if kind == "packed")
     heights = [height for _, height in shim.corners]
     assert max(heights) - min(heights) == pytest.approx(0.004)
+
+
+def told(text, unit):
+    """Return what a figure with its unit reads in a text: '1 1/4 in' is 1.25."""
+    found = re.search(rf"([\d./]+(?: \d+/\d+)?) {unit}\b", text)
+    return float(sum(Fraction(part) for part in found[1].split()))
+
+
+@pytest.mark.parametrize("name", ["boathouse lawn", "market yard", "terrace edge"])
+def test_what_is_told_of_a_tie_adds_up_to_its_fill(case, name):
+    """Each figure is rounded by itself: by half a step at most."""
+    drawn, seated_joints = case(name), 0
+    unit, step = drawn.display.unit, told(drawn.display.small_unit(drawn.display.step), drawn.display.unit)
+    for stack in drawn.stacks.stacks:
+        parts = stack_parts(stack, drawn.display)
+        for number, tie in enumerate(stack.ties):
+            own = [part for part in parts[:-1] if part.place in (0, tie) or part.kind == "piece"]
+            figures = []
+            for part in own:
+                text = part.text
+                if part.kind == "seat":
+                    _, _, text = text.partition(", the pile stands ")
+                    text = text.split(" and ")[number] if " and " in text else text
+                    figures.append(told(text, unit) * (-1 if "lower" in part.text else 1) if text else 0.0)
+                    seated_joints += len(stack.ties) > 1
+                elif "no wedge and no shim" not in text:
+                    figures.append(told(text.partition("gap ")[2] or text.partition("· ")[2], unit))
+            fill = told(parts[-1].text.split(",")[number if " at tie " in parts[-1].text else 0], unit)
+            assert sum(figures) == pytest.approx(fill, abs=step / 2 * (len(figures) + 1) + 1e-9)
+    assert seated_joints
+
+
+def test_a_joint_on_scraped_ground_is_told_how_deep_it_lies_at_each_tie(case):
+    drawn = case("boathouse lawn")
+    for stack in (one for one in drawn.stacks.stacks if len(one.ties) > 1 and one.seat):
+        first, second = stack.closings
+        assert stack_parts(stack, drawn.display)[0].text.endswith(
+            f", the pile stands lower by {-first.seat_raise * 100:.1f} cm at tie {first.tie} "
+            f"and {-second.seat_raise * 100:.1f} cm at tie {second.tie}"
+        )
+    alike = replace(stack, closings=tuple(replace(end, seat_raise=0.0121) for end in stack.closings))
+    assert stack_parts(alike, drawn.display)[0].text.endswith(", the pile stands higher by 1.2 cm")
+    ways = (replace(first, seat_raise=0.004), second)
+    assert "the pile stands higher by 0.4 cm at tie 15 and lower by " in (
+        stack_parts(replace(stack, closings=ways), drawn.display)[0].text
+    )
+    level = replace(stack, closings=tuple(replace(end, seat_raise=0.0) for end in stack.closings))
+    assert stack_parts(level, drawn.display)[0].text.endswith("off the head side")
 
 
 @pytest.mark.parametrize("view", ["along", "across"])

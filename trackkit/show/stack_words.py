@@ -99,12 +99,26 @@ def _flagged(text: str, missing: bool) -> str:
 
 
 def _seat_text(stack: Stack, display: Display, names: Mapping[str, str]) -> str:
-    """Return what makes it level, and what that does to the height of the pile."""
+    """Return what makes it level, and how far above or below the ground that has the pile at each tie."""
     seat = sided(stack.seat, lambda side: names.get(side, side))
-    by = display.small_unit(abs(stack.seat_raise))
-    if display.small(stack.seat_raise) == display.small(0.0):
+    raises = [end.seat_raise for end in stack.closings]
+    figures = [display.small(abs(by)) for by in raises]
+    if all(figure == display.small(0.0) for figure in figures):
         return seat
-    return f"{seat}, {'lifts the pile' if stack.seat_raise > 0 else 'the pile stands lower by'} {by}"
+    ways = ["higher" if by > 0 else "lower" for by in raises]
+    if len(set(zip(ways, figures, strict=True))) == 1:
+        return f"{seat}, the pile stands {ways[0]} by {display.small_unit(abs(raises[0]))}"
+    if len(set(ways)) == 1:
+        each = [
+            f"{display.small_unit(abs(by))} at tie {end.tie}"
+            for by, end in zip(raises, stack.closings, strict=True)
+        ]
+        return f"{seat}, the pile stands {ways[0]} by {' and '.join(each)}"
+    each = [
+        f"{way} by {display.small_unit(abs(by))} at tie {end.tie}"
+        for way, by, end in zip(ways, raises, stack.closings, strict=True)
+    ]
+    return f"{seat}, the pile stands {' and '.join(each)}"
 
 
 def _piece_text(piece: Placed, display: Display, inwards: float) -> str:
