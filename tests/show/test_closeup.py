@@ -47,6 +47,20 @@ def picture(case, stack, *, size=SIZES[0], ax=None, **options):
     )
 
 
+def tall(case, fill):
+    """Return a joint of the lawn with its fill, and boxes, brought to so much [m]."""
+    stack = next(one for one in case.stacks.stacks if len(one.ties) > 1)
+    box = Placed("half", "box", 0.102, 0.0, 0.508, 0.305)
+    count = int((fill - stack.closing.height - 0.02) // box.thickness)
+    boxes = [replace(box, bottom=place * box.thickness) for place in range(count)]
+    rest = fill - stack.closing.height - count * box.thickness
+    pieces = (*boxes, Placed("ply", "ply", rest, count * box.thickness, 0.4, 0.3))
+    rows = case.fills[(case.fills["side"] == stack.side) & case.fills["tie"].isin(stack.ties)]
+    by = fill - float(rows["fill_m"].iloc[0])
+    fills = case.fills.assign(**{name: case.fills[name] + by for name in ("fill_m", "line_m", "rail_top_m")})
+    return replace(stack, pieces=pieces, fills=tuple(one + by for one in stack.fills)), fills
+
+
 def the(case, support, side):
     return next(one for one in case.stacks.stacks if (one.support, one.side) == (support, side))
 
@@ -357,6 +371,33 @@ def test_no_word_overlaps_another_or_leaves_the_page(drawn, view, size):
         assert overlapping(ax) == []
         assert outside(ax) == []
         assert smallest_letters(ax) >= 8
+
+
+@pytest.mark.parametrize("size", [*SIZES, (9.4, 3.94)], ids=str)
+@pytest.mark.parametrize("fill", [0.2, 0.4, 0.5, 0.6])
+def test_the_names_of_a_joint_s_ties_stand_clear_of_the_heading_over_a_tall_stack(case, fill, size):
+    drawn = case("lawn")
+    stack, fills = tall(drawn, fill)
+    seat = "2 wedges: one under the middle of the tail edge, 18 mm thick there, one under the middle of the "
+    for own in (stack, replace(stack, seat=f"{seat}left side edge, 12 mm thick there", seat_raise=0.012)):
+        for view in ("along", "across"):
+            ax = draw_stack(
+                own, fills, ax=axes(size), display=drawn.display, view=view, truck=drawn.stacks.truck
+            )
+            assert overlapping(ax) == []
+            assert outside(ax) == []
+            assert not any("…" in text for text in words(ax))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("view", ["along", "across"])
+def test_no_word_of_a_joint_is_cut(drawn, view, size):
+    names = {"left": "the old boathouse by the jetty", "right": "lake side"}
+    for stack in (one for one in drawn.stacks.stacks if len(one.ties) > 1):
+        ax = picture(drawn, stack, view=view, size=size, side_names=names)
+        assert not any("…" in text for text in words(ax))
+        assert overlapping(ax) == []
+        assert outside(ax) == []
 
 
 def test_a_joint_names_both_ties_and_either_can_be_looked_at_along_the_run(case):

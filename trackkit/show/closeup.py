@@ -13,7 +13,7 @@ from trackkit.show.bar_axis import landmark
 from trackkit.show.closeup_ground import draw_close_ground, slope_words
 from trackkit.show.closeup_shapes import CloseUp, close_up, shows_taper
 from trackkit.show.closeup_words import LEAD, draw_words, lettered
-from trackkit.show.lettering import fitted, text_width
+from trackkit.show.lettering import fitted, line_height, text_width, wrapped
 from trackkit.show.pen import Pen
 from trackkit.show.pieces import Shape
 from trackkit.show.room import Paper
@@ -31,6 +31,10 @@ __all__ = ["draw_stack", "stack_lines"]
 
 #: Room over the picture for what it shows, under it for the ground and for how that slopes [in].
 OVER, UNDER, SLOPE = 0.46, 0.24, 0.22
+#: Over that for the names of a joint's ties on its rail [in].
+NAMES: Final = 0.22
+#: Letters are never smaller [points].
+LEAST_SIZE: Final = 8.0
 #: From the picture's left end to its dimension line, and from that to the figure [in].
 DIMENSION: Final = (0.2, 0.1)
 #: Size of its figure [points], and half of a stroke across its ends [in].
@@ -98,14 +102,21 @@ def draw_stack(
         stack, display, sds=rows["fill_sd_m"].tolist(), side_names=side_names, tie_overhang=tie_overhang
     )
     wide, tall = (float(size) / ax.figure.dpi for size in (ax.bbox.width, ax.bbox.height))
+    over = OVER + (NAMES if _names_ties(seen) else 0.0)
     lettering = lettered(parts, wide, tall - OVER)
     low, high, left, right = _extent(seen)
     fill = display.small(dict(zip(stack.ties, stack.fills, strict=True))[seen.ties[0][0]]).replace("-", "−")
     margin = sum(DIMENSION) + text_width(fill, STYLE["answer"], size=FIGURE) + 0.08
-    sheet = (wide - lettering.wide - LEAD - margin, tall - OVER - UNDER - SLOPE)
-    scale = min(max(sheet[0], 0.5) / (right - left), max(sheet[1], 0.5) / (high - low))
+    text = slope_words(seen, display)
+    for rows_under in range(1, 5):  # what slopes is said under the picture, which is narrow if it is tall
+        foot = UNDER + SLOPE + (rows_under - 1) * line_height(LEAST_SIZE)
+        sheet = (wide - lettering.wide - LEAD - margin, tall - over - foot)
+        scale = min(max(sheet[0], 0.5) / (right - left), max(sheet[1], 0.5) / (high - low))
+        slope, size = _slope_lines(text, margin + (right - left) * scale + LEAD - 0.15)
+        if len(slope) <= rows_under:
+            break
     spare = max(sheet[1] - (high - low) * scale, 0.0)
-    bottom = low - (UNDER + SLOPE + 0.4 * spare) / scale
+    bottom = low - (foot + 0.4 * spare) / scale
     ax.set_xlim(left - margin / scale, left + (wide - margin) / scale)
     ax.set_ylim(bottom, bottom + tall / scale)
     ax.set_axis_off()
@@ -123,12 +134,24 @@ def draw_stack(
         _draw_dimension(pen, paper, seen, fill, left)
         draw_words(pen, paper, lettering, seen, right=right, high=tall - OVER)
         _draw_heading(pen, paper, seen, stack, side_names)
-        room = paper.inch(right, 0.0)[0] + LEAD - 0.15
-        text, size = fitted(slope_words(seen, display), room, STYLE["small"], sizes=(9, 8.5, 8))
         look = {"va": "center", **STYLE["small"], "fontsize": size}
         y = paper.inch(0.0, low - UNDER / scale)[1] - SLOPE / 2
-        pen.words("slope", text, *paper.data(0.05, y), **look)
+        for row, line in enumerate(slope):
+            name = f"slope-{row}" if row else "slope"
+            pen.words(name, line, *paper.data(0.05, y - row * line_height(size)), **look)
     return ax
+
+
+def _names_ties(seen: CloseUp) -> bool:
+    """Return whether the picture names its ties: where it shows both of a joint."""
+    return seen.view == "along" and len(seen.ties) > 1
+
+
+def _slope_lines(text: str, room: float) -> tuple[list[str], float]:
+    """Return how the ground slopes in as few lines as it takes, and the size of their letters [points]."""
+    look = STYLE["small"]
+    size = next((one for one in (9.0, 8.5) if text_width(text, look, size=one) <= room), LEAST_SIZE)
+    return wrapped(text, room, look, size=size, lines=4), size
 
 
 def _extent(seen: CloseUp) -> tuple[float, float, float, float]:
@@ -222,7 +245,7 @@ def _draw_heading(
     text, size = fitted(f"{text}; to scale 1 : {one:.2g}", paper.wide - 0.1, STYLE["scale"], sizes=(10, 9, 8))
     look = {"va": "center", **STYLE["scale"], "fontsize": size}
     pen.words("scale", text, *paper.data(0.05, paper.tall - 0.34), **look)
-    if seen.view == "along" and several:
+    if _names_ties(seen):
         apart = np.diff([paper.inch(middle, 0.0)[0] for _, middle, _, _ in seen.ties]).min()
         names_of = [f"tie {tie}" for tie, *_ in seen.ties]
         if max(text_width(word, STYLE["bold note"]) for word in names_of) + 0.06 > apart:

@@ -20,31 +20,36 @@ __all__ = ["LEAD", "Lettering", "draw_words", "lettered"]
 #: Sizes of the words [points], and how much of the width they may take, the first that fits is taken.
 SIZES: Final = (13.0, 12.0, 11.0, 10.0, 9.0, 8.0)
 SHARES: Final = (0.42, 0.5, 0.58)
-#: Lines that the words of one part may take.
-LINES: Final = 4
-#: From the picture's right end to the words, and from one part's words to the next [in].
-LEAD, APART = 0.42, 0.08
+#: How words are tried in turn: down to which size [points], in at most how many lines, whether broken
+#: after any word, and from one part's words to the next [in].
+WAYS: Final = ((9.0, 4, False, 0.08), (8.0, 8, True, 0.08), (8.0, 8, True, 0.02))
+#: From the picture's right end to the words [in].
+LEAD: Final = 0.42
 #: A leader starts so far from a block's right end [in].
 FROM_END: Final = 0.06
 
 
 @dataclass(frozen=True)
 class Lettering:
-    """The parts of a stack with their words in lines, their size [points], and how wide all are [in]."""
+    """The parts of a stack with their words in lines, their size [points], and how wide all are [in].
+
+    ``apart`` is from one part's words to the next [in].
+    """
 
     parts: tuple[Part, ...]
     lines: tuple[tuple[str, ...], ...]
     size: float
     wide: float
+    apart: float
 
     @property
     def heights(self) -> list[float]:
         """Height that the words of each part take, with the room to the next [in]."""
-        return [len(lines) * line_height(self.size) + APART for lines in self.lines]
+        return [len(lines) * line_height(self.size) + self.apart for lines in self.lines]
 
 
 def lettered(parts: Sequence[Part], wide: float, tall: float) -> Lettering:
-    """Return words in the largest size in which all fit.
+    """Return words in the largest size in which all fit, broken after commas as long as they can be read.
 
     Parameters
     ----------
@@ -52,20 +57,31 @@ def lettered(parts: Sequence[Part], wide: float, tall: float) -> Lettering:
     wide, tall : float
         Of the whole picture, and the height that words may take [in].
     """
-    for size, share in ((size, share) for size in SIZES for share in SHARES):
-        lines = [
-            tuple(wrapped(part.text, share * wide, _look(part), size=size, lines=LINES)) for part in parts
-        ]
-        column = max(
-            text_width(line, _look(part), size=size)
-            for part, own in zip(parts, lines, strict=True)
-            for line in own
-        )
-        found = Lettering(tuple(parts), tuple(lines), size, column + 0.1)
-        whole = all(" ".join(own) == part.text for own, part in zip(lines, parts, strict=True))
-        if whole and sum(found.heights) <= tall:
-            break
-    return found
+    tried = []
+    for least, lines, anywhere, apart in WAYS:
+        for size, share in ((size, share) for size in SIZES if size >= least for share in SHARES):
+            found = _broken(parts, share * wide, size, lines, anywhere, apart)
+            whole = all(" ".join(own) == part.text for own, part in zip(found.lines, parts, strict=True))
+            if whole and sum(found.heights) <= tall:
+                return found
+            tried.append((not whole, sum(found.heights), found))
+    return min(tried, key=lambda one: one[:2])[2]  # rather too high than cut
+
+
+def _broken(
+    parts: Sequence[Part], width: float, size: float, lines: int, anywhere: bool, apart: float
+) -> Lettering:
+    """Return words broken into lines of at most a width [in]."""
+    broken = tuple(
+        tuple(wrapped(part.text, width, _look(part), size=size, lines=lines, anywhere=anywhere))
+        for part in parts
+    )
+    column = max(
+        text_width(line, _look(part), size=size)
+        for part, own in zip(parts, broken, strict=True)
+        for line in own
+    )
+    return Lettering(tuple(parts), broken, size, column + 0.1, apart)
 
 
 def _look(part: Part) -> dict[str, Any]:

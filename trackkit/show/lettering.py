@@ -81,10 +81,16 @@ def fitted(
     return text[:keep].rstrip() + "…", size
 
 
-def wrapped(text: str, width: float, look: Mapping[str, Any], *, size: float, lines: int) -> list[str]:
-    """Return a text broken into at most so many lines, after commas if it has any; the last may be cut."""
+def wrapped(
+    text: str, width: float, look: Mapping[str, Any], *, size: float, lines: int, anywhere: bool = False
+) -> list[str]:
+    """Return a text broken into at most so many lines, after commas if it has any; the last may be cut.
+
+    With ``anywhere`` it is broken after any word.
+    """
     text, found = plain(text)[:_LONGEST], [""]
-    words = re.split("(?<=,) " if ", " in text else " ", text)  # "2 2x4" must not be torn apart
+    commas = ", " in text and not anywhere
+    words = re.split("(?<=,) " if commas else " ", text)  # "2 2x4" is not torn apart without need
     for place, word in enumerate(words):
         longer = f"{found[-1]} {word}".strip()
         if text_width(longer, look, size=size) <= width or not found[-1]:
