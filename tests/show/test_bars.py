@@ -130,6 +130,43 @@ def test_the_caution_height_is_ruled_where_it_is_within_reach(case, height, ther
     assert any("caution from" in text for text in words(ax)) == there
 
 
+@pytest.fixture
+def tall_fills(case):
+    """The lawn's fills brought up to just over and under 45 cm."""
+    base = case("lawn")
+    return base.fills.assign(fill_m=base.fills["fill_m"] + 0.47 - base.fills["fill_m"].max())
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_the_caution_line_lies_behind_bars_and_figures_and_its_words_among_the_signs(tall_fills, case, size):
+    ax = draw_fills(tall_fills, ax=paper(size), display=case("lawn").display, caution_height=0.45)
+    (rule,) = named(ax, "caution")
+    assert rule.get_zorder() < min(bars.get_zorder() for bars in named(ax, "(left|right)-fills"))
+    (word,) = named(ax, "key-caution-word")
+    assert word.get_text() == "caution from 45.0 cm up"
+    assert word.xy[1] > 45.0 + 2.0
+    for figure in named(ax, r"fill-\d+-.*"):
+        assert figure.get_bbox_patch().get_facecolor()[:3] == (1.0, 1.0, 1.0)
+        assert figure.get_zorder() > rule.get_zorder()
+    assert overlapping(ax) == []
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_every_tall_bar_has_its_figure_where_the_caution_line_runs(tall_fills, case, size):
+    ax = draw_fills(tall_fills, ax=paper(size), display=case("lawn").display, caution_height=0.45)
+    assert len(named(ax, r"fill-\d+-(left|right)")) == len(tall_fills)
+
+
+def test_signs_that_one_row_does_not_hold_take_two_and_are_not_cut(tall_fills, case):
+    names = {"left": "the old boathouse by the jetty", "right": "the wall of the rose garden"}
+    ax = draw_fills(
+        tall_fills, ax=paper(SIZES[0]), display=case("lawn").display, caution_height=0.45, side_names=names
+    )
+    assert not any("…" in text for text in words(ax))
+    assert overlapping(ax) == []
+    assert outside(ax) == []
+
+
 def test_landmarks_stand_beside_their_signs(case):
     drawn = case("terrace edge")
     for ax in (fills_of(drawn), chances_of(drawn)[1]):

@@ -15,7 +15,7 @@ from trackkit.show.style import INK, STYLE
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["KEY", "draw_key", "landmark", "own_axes", "slot", "tie_axis", "write"]
+__all__ = ["KEY", "draw_key", "key_wide", "landmark", "own_axes", "slot", "tie_axis", "write"]
 
 #: A row of signs with their words [in].
 KEY: Final = 0.24
@@ -66,13 +66,23 @@ def tie_axis(ax: Axes, ties: pd.Series[int]) -> None:
         spine.set_edgecolor(INK)
 
 
-def draw_key(pen: Pen, paper: Paper, entries: Sequence[tuple[str, str]]) -> None:
-    """Say in the top row what the signs mean."""
-    x, y = 0.05, paper.tall - KEY / 2
+def key_wide(entries: Sequence[tuple[str, str]]) -> float:
+    """Return how wide a row of signs with their words is [in]."""
+    return sum(_sign(style) + text_width(word, STYLE["note"]) + 0.31 for style, word in entries)
+
+
+def _sign(style: str) -> float:
+    """Return how wide a sign is [in]: a line with long dashes must show two of them."""
+    return 0.44 if style == "caution" else 0.18
+
+
+def draw_key(pen: Pen, paper: Paper, entries: Sequence[tuple[str, str]], *, row: int = 0) -> None:
+    """Say in the top row, or one below it, what the signs mean."""
+    x, y = 0.05, paper.tall - (row + 0.5) * KEY
     for style, word in entries:
-        left = x + 0.24
+        left = x + _sign(style) + 0.06
         text, size = fitted(word, max(paper.wide - left, 0.2), STYLE["note"], sizes=(9, 8.5))
-        (a, b), (c, d) = paper.data(x, y - 0.06), paper.data(x + 0.18, y + 0.06)
+        (a, b), (c, d) = paper.data(x, y - 0.06), paper.data(x + _sign(style), y + 0.06)
         name = f"key-{style.replace(' ', '-')}"
         if style.startswith("bar"):
             pen.areas(name, [[(a, b), (c, b), (c, d), (a, d)]], **STYLE[style])

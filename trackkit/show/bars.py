@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.layout.grounds import SIDES
-from trackkit.show.bar_axis import KEY, draw_key, landmark, own_axes, slot, tie_axis, write
+from trackkit.show.bar_axis import KEY, draw_key, key_wide, landmark, own_axes, slot, tie_axis, write
 from trackkit.show.lettering import fitted, line_height, text_width
 from trackkit.show.pen import Pen
 from trackkit.show.room import Box, Paper, Room, word_box
@@ -68,7 +68,7 @@ def draw_fills(
     lift : float, optional
         The line is raised by so much: added to every fill, and what it was is marked [m].
     caution_height : float, optional
-        Ruled with its words if the bars come near it [m].
+        Ruled behind the bars if they come near it, with its words among the signs [m].
 
     Returns
     -------
@@ -91,27 +91,26 @@ def draw_fills(
     turned = longest > 0.5 * slot(ax)
     over = (longest if turned else line_height(STYLE["bold note"]["fontsize"])) + 0.16
     foot = over if (now < -ROUNDING).any() else 0.08
-    inch = (high - low) * scale / max(tall - KEY - over - foot, 0.3)  # of paper, in the axis's unit
+    key = [(f"bar {side}", landmark(side, side_names)) for side in SIDES]
+    key.append(("whisker", "give or take 2 sd: so 19 times in 20"))
+    key += [("before", f"before the line was lifted {display.small_unit(raised)}")] if raised else []
+    if near and caution_height is not None:
+        key.append(("caution", f"caution from {display.small_unit(caution_height)} up"))
+    wide = float(ax.bbox.width) / ax.figure.dpi
+    keys = [key] if key_wide(key) <= wide else [key[:2], key[2:]]
+    head = len(keys) * KEY
+    inch = (high - low) * scale / max(tall - head - over - foot, 0.3)  # of paper, in the axis's unit
     bottom = low * scale - foot * inch
     ax.set_ylim(bottom, bottom + tall * inch)
     paper = Paper.of(ax)
-    room = Room(paper.sheet, [Box(0.0, paper.tall - KEY, paper.wide, paper.tall)])
+    room = Room(paper.sheet, [Box(0.0, paper.tall - head, paper.wide, paper.tall)])
     with Pen(ax) as pen:
-        key = [(f"bar {side}", landmark(side, side_names)) for side in SIDES]
-        key.append(("whisker", "give or take 2 sd: so 19 times in 20"))
-        key += [("before", f"before the line was lifted {display.small_unit(raised)}")] if raised else []
-        draw_key(pen, paper, key)
+        for row, entries in enumerate(keys):
+            draw_key(pen, paper, entries, row=row)
         _draw_bars(pen, table, scale)
         pen.line("zero", ax.get_xlim(), [0.0, 0.0], **STYLE["zero"])
-        if near and caution_height is not None:
+        if near and caution_height is not None:  # behind the bars, and behind figures, which clear it
             pen.line("caution", ax.get_xlim(), [caution_height * scale] * 2, **STYLE["caution"])
-            word = f"caution from {display.small_unit(caution_height)} up"
-            y = paper.inch(0.0, caution_height * scale)[1] + 0.1
-            box = room.first(
-                [word_box(word, STYLE["bold note"], text_width(word, STYLE["bold note"]) / 2 + 0.1, y)]
-            )
-            if box is not None:
-                write(pen, paper, "caution-word", word, box, "bold note")
         _draw_figures(pen, paper, room, table.assign(figure=figures), scale, turned=turned)
     draw_heights(ax, display, low=bottom, high=high * scale)
     ax.yaxis.label.set_text(f"fill, {display.unit}")
@@ -165,7 +164,7 @@ def _draw_figures(
         box = room.first(spots) or (spots[0] if sign < 0 else None)
         if box is None:
             continue
-        own: dict[str, Any] = {"rotation": 90 if turned else 0}
+        own: dict[str, Any] = {"rotation": 90 if turned else 0, "bbox": STYLE["clear"]}
         if sign < 0:
             own |= {"color": "white", "bbox": STYLE["negative figure"]}
         write(pen, paper, name, word, box, "bold note", **own)

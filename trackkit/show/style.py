@@ -83,7 +83,7 @@ STYLE: Final[Mapping[str, dict[str, Any]]] = {
     "whisker": {"color": INK, "linewidth": 1.3, "zorder": 5.0},
     "before": {"color": INK, "linewidth": 1.6, "linestyle": (0, (2, 1)), "zorder": 5.2},
     "zero": {"color": INK, "linewidth": 1.4, "zorder": 6.0},
-    "caution": {"color": _WRONG, "linewidth": 1.6, "linestyle": (0, (8, 3)), "zorder": 6.5},
+    "caution": {"color": _WRONG, "linewidth": 1.6, "linestyle": (0, (8, 3)), "zorder": 3.0},
     # one support close up
     "scraped": {
         "facecolor": _PAGE, "edgecolor": "#4a4234", "hatch": "\\\\\\", "linewidth": 0.9,
