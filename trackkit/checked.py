@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from trackkit.doubted import doubt_words
@@ -10,12 +12,37 @@ from trackkit.listed import Listing
 from trackkit.paper import columns, wrapped
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
+from trackkit.survey.known import sd_against_best
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import SIGHT
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS
 
-__all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines"]
+__all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines", "known_to"]
+
+#: How many places are asked on each side how well the ground is known there (a choice).
+PLACES: Final = 200
+
+
+def known_to(ground: Ground) -> float:
+    """Return the give or take (2 sd) to which the ground is known from its first to its last reading [m].
+
+    Of heights against each other, at the worst place: where the ground is rough, that lies between the
+    readings, where the ties stand too. It is what the picture of the ground hatches where it is large.
+
+    Parameters
+    ----------
+    ground : Ground
+
+    Returns
+    -------
+    float
+        NaN where the ground itself was never read.
+    """
+    if not ground.sides:
+        return float("nan")
+    stations = np.linspace(ground.stations[0], ground.stations[-1], PLACES)
+    return 2.0 * max(float(sd_against_best(ground, stations, side).max()) for side in ground.sides)
 
 
 def check_text(job: Job, ground: Ground, no_run: str = "") -> str:

@@ -15,13 +15,17 @@ from reading_back import (
     strokes,
     words,
 )  # fmt: skip
-from show_cases import LAWN, lawn
+from show_cases import DEMO, LAWN, lawn
 from test_plots import contrast
 
-from trackkit.show.checks import draw_profile, draw_residuals, off_by
+from trackkit.checked import known_to
+from trackkit.desk.typed_job import TypedJob
+from trackkit.fitted import fit_readings
+from trackkit.show.checks import HARDLY_KNOWN, draw_profile, draw_residuals, off_by
 from trackkit.show.profile import rod_heights
 from trackkit.show.style import STYLE
 from trackkit.survey.ground import fit_ground
+from trackkit.survey.known import sd_against_best
 from trackkit.survey.readings import make_survey
 
 DRAWN = ["lawn", "over an edge", "forty ties in sixteenths", "boathouse lawn", "terrace edge", "market yard"]
@@ -216,11 +220,38 @@ def test_stretches_hardly_known_are_hatched_and_said_so(case):
     areas = polygons(ax, "hardly-known")
     assert areas and words(ax, r"hardly-\d+")[0] == "hardly known here"
     stations = np.linspace(*ax.get_xlim(), 200)
-    sd = np.max([drawn.ground.height(stations, side)[1] for side in ("left", "right")], axis=0)
+    sd = np.max([sd_against_best(drawn.ground, stations, side) for side in ("left", "right")], axis=0)
     inside = np.zeros(200, dtype=bool)
     for area in areas:
         inside |= (stations >= area[:, 0].min()) & (stations <= area[:, 0].max())
     assert np.mean(inside == (2 * sd > 0.012)) > 0.98
+
+
+def test_what_makes_all_ground_rough_is_told_between_the_readings_as_picture_and_number_have_it():
+    """One rod 10 cm off: heights where rods stood are known to millimetres, between them to centimetres."""
+    job = TypedJob(DEMO / "boathouse_lawn").load(all_readings=True)
+    ground, _ = fit_readings(job)
+    ax = draw_profile(ground, ax=paper(SIZES[0]), display=job.display)
+    assert words(ax, r"hardly-\d+") == ["hardly known between readings"]
+    read = np.max([ground.height(ground.stations, side)[1] for side in ground.sides])
+    assert 2 * read < HARDLY_KNOWN < known_to(ground)
+    (area,) = polygons(ax, "hardly-known")
+    assert area[:, 0].min() < ground.stations[0] and area[:, 0].max() > ground.stations[-1]
+
+
+def test_a_doubtful_datum_hatches_nothing():
+    """A peg read once, with a poor rod: all heights above it are doubtful, none against another."""
+    rows = [
+        {"laser": "1", "station_m": at, "side": side, "rod_m": 1.6 - lawn(at, side), "point": ""}
+        for at in np.arange(0.0, 9.0, 0.75)
+        for side in ("left", "right")
+    ]
+    peg = {"laser": "1", "station_m": np.nan, "side": "", "rod_m": 1.5, "point": "P1", "sd_m": 0.05}
+    ground = fit_ground(make_survey(levels=pd.DataFrame([*rows, peg])), ground_type=LAWN, datum="P1")
+    assert 2 * ground.height(ground.stations, "left")[1].min() > HARDLY_KNOWN
+    ax = draw_profile(ground, ax=paper(SIZES[0]), ends=(0.0, 8.0))
+    assert not polygons(ax, "hardly-known")
+    assert known_to(ground) < HARDLY_KNOWN
 
 
 def test_ground_that_is_known_is_not_hatched(case):

@@ -16,6 +16,7 @@ from trackkit.show.room import Box, Paper, Room, word_box
 from trackkit.show.scales import draw_heights, exaggeration_words
 from trackkit.show.signs import ROW, Entry, draw_entries, kind_words, mark_of, rows_needed, station_axis
 from trackkit.show.style import INK, STYLE
+from trackkit.survey.known import sd_against_best
 from trackkit.tables.rows import rows_of
 from trackkit.units import DISPLAYS, LENGTH_UNITS, Display
 
@@ -79,7 +80,8 @@ def draw_profile(
     breaks : sequence of (float, float)
         Stations where an edge meets the left and the right side; NaN where it meets only the other [m].
     hardly_known : float
-        From this give or take on (2 sd) a stretch is marked [m].
+        From this give or take on (2 sd) a stretch is marked: that of its height against the place known
+        best, in which a doubtful datum has no part [m].
     ends : tuple of float, optional
         Stations of the picture's ends [m].
     origin : str
@@ -133,8 +135,7 @@ def draw_profile(
             x, y = paper.inch(row.station_m, row.height_m * scale)
             room.taken.append(Box(x - 0.07, y - 0.07, x + 0.07, y + 0.07))
         _draw_breaks(pen, paper, room, breaks, side_names)
-        worst = np.max([sd for _, sd in surfaces.values()], axis=0)
-        _draw_hardly(pen, paper, room, stations, worst, hardly_known)
+        _draw_hardly(pen, paper, room, ground, stations, hardly_known)
         for side, own in ((side, rods[rods["side"] == side]) for side in sorted(set(rods["side"]))):
             look = {**STYLE["reading"], "markerfacecolor": INK if side == "left" else "white"}
             mark = mark_of("rod" if side else "rod at offset", str(side))
@@ -197,9 +198,12 @@ def _draw_breaks(
             _write(pen, paper, f"{name}-word", word, box, "small", bbox=STYLE["clear"])
 
 
-def _draw_hardly(pen: Pen, paper: Paper, room: Room, stations: Array, sd: Array, hardly_known: float) -> None:
-    """Hatch the stretches where the ground's give or take is large, and say so at the foot."""
-    wide = 2.0 * sd > hardly_known
+def _draw_hardly(
+    pen: Pen, paper: Paper, room: Room, ground: Ground, stations: Array, hardly_known: float
+) -> None:
+    """Hatch the stretches where heights are hardly known against each other, and say so at the foot."""
+    read = _worst(ground, ground.stations)
+    wide = 2.0 * _worst(ground, stations) > hardly_known
     starts = np.flatnonzero(np.diff(wide.astype(int), prepend=0) == 1)
     stops = np.flatnonzero(np.diff(wide.astype(int), append=0) == -1)
     bottom, top = paper.low[1], paper.data(0.0, room.sheet.top - ROW)[1]
@@ -208,13 +212,21 @@ def _draw_hardly(pen: Pen, paper: Paper, room: Room, stations: Array, sd: Array,
         left, right = float(stations[first]), float(stations[last])
         areas.append([(left, bottom), (right, bottom), (right, top), (left, top)])
         a, b = paper.inch(left, 0.0)[0], paper.inch(right, 0.0)[0]
-        word = "hardly known here"
+        within = read[(ground.stations > left) & (ground.stations < right)]
+        known = len(within) > 0 and 2.0 * within.min() <= hardly_known  # rough ground, read in places
+        word = "hardly known between readings" if known else "hardly known here"
         half = text_width(word, STYLE["bold note"]) / 2 + 0.05
         centre = min(max((a + b) / 2, half), paper.wide - half)
         spots = [(centre, 0.12 + up * ROW) for up in range(5)]
         box = room.first(word_box(word, STYLE["bold note"], *spot) for spot in spots)
         _write(pen, paper, f"hardly-{place}", word, box, "bold note", bbox=STYLE["clear"])
     pen.areas("hardly-known", areas, **STYLE["hardly known"])
+
+
+def _worst(ground: Ground, stations: Array) -> Array:
+    """Return the standard deviation against the place known best, of the side that is known less [m]."""
+    each = [sd_against_best(ground, stations, side) for side in ground.sides]
+    return np.asarray(np.max(each, axis=0))
 
 
 def _doubtful(ground: Ground, rods: pd.DataFrame) -> pd.DataFrame:
