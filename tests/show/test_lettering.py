@@ -158,3 +158,12 @@ def test_a_list_is_broken_after_its_commas_only():
     assert len(lines) > 1
     assert all(line.endswith(",") for line in lines[:-1])
     assert " ".join(lines) == "short of 27 full, 7 half, 2 2x4"
+
+
+def test_lines_broken_after_any_word_part_no_figure_from_what_it_counts():
+    text = "fill 1 in at tie 9, 1 1/4 in at tie 10 over a shim 1/8 · 1/8 in"
+    lines = wrapped(text, 1.5, STYLE["answer"], size=9, lines=20, anywhere=True)
+    assert " ".join(lines) == text
+    assert len(lines) >= 4
+    assert not any(line[-1] in "0123456789·" for line in lines)
+    assert not any(line[0] == "·" for line in lines)

@@ -26,6 +26,8 @@ Array = NDArray[np.float64]
 _LONGEST: Final = 300
 #: A line of text is so much higher than its letters' size.
 _LEADING: Final = 1.25
+#: Where a line may be broken: not in "1 1/4 in", "tie 10" or "shim 2 · 0.2 cm".
+_BETWEEN_WORDS: Final = r"(?<![\d·]) (?![\d·])"
 #: A browser may put another font in an SVG, with letters a little wider than those measured.
 _OTHER_FONT: Final = 1.03
 
@@ -86,11 +88,11 @@ def wrapped(
 ) -> list[str]:
     """Return a text broken into at most so many lines, after commas if it has any; the last may be cut.
 
-    With ``anywhere`` it is broken after any word.
+    With ``anywhere`` it is broken after any word, but no figure is parted from what it counts.
     """
     text, found = plain(text)[:_LONGEST], [""]
-    commas = ", " in text and not anywhere
-    words = re.split("(?<=,) " if commas else " ", text)  # "2 2x4" is not torn apart without need
+    gap = _BETWEEN_WORDS if anywhere else "(?<=,) " if ", " in text else " "
+    words = re.split(gap, text)  # "2 2x4" must not be torn apart
     for place, word in enumerate(words):
         longer = f"{found[-1]} {word}".strip()
         if text_width(longer, look, size=size) <= width or not found[-1]:
