@@ -29,7 +29,7 @@ def test_card_has_a_row_for_every_five_millimetres():
 def test_each_gap_is_the_cheapest_by_itself():
     """Against the direct model's list of all choices, held to the truck's counts."""
     there = Truck((box("half", 4, 1), box("quarter", 2, 1), wedge(2)))
-    card = gap_card(there, rules=FEW, largest=0.2, step=0.005)
+    card = gap_card(there, rules=FEW, largest=0.2, step=0.0052)  # no box is just over a gap
     for row in card.itertuples():
         if row.gap_m <= FEW.touch:
             continue
@@ -98,3 +98,34 @@ def test_card_is_in_the_display_of_the_job_only(display, unit):
     said = set(re.findall(r"\d (mm|cm|in|m)\b", text))
     assert not said  # the head says it, once
     assert f"gaps in {'inches' if unit == 'in' else unit};" in text
+
+
+def test_shims_on_the_card_are_not_thicker_than_the_gap_and_the_nearest_to_it():
+    """3 + 2 and 6 + 2 + 2 fill 5 and 10 mm exactly; 6 mm would have to be driven into 5."""
+    shims = tuple(shim(f"shim {n}", n / 1000, 20) for n in (6, 3, 2))
+    card = gap_card(Truck((wedge(9, thick=1.5, thin=0.4), *shims)), display="cm", largest=0.02)
+    assert card["words"].tolist()[:2] == ["shim 3 + shim 2", "shim 6 + 2 x shim 2"]
+    few = gap_card(Truck((shim("shim 3", 0.003, 9), shim("shim 1", 0.001, 9))), step=0.004, largest=0.004)
+    assert few["words"].tolist() == ["shim 3 + shim 1"]  # 3 alone would do, give or take 1 mm
+    assert "cut or pack them to it on the day" in " ".join(card_text(card, display="cm").split())
+
+
+def test_nothing_stiff_on_the_card_is_thicker_than_its_gap():
+    extra = (shim("shim 6", 0.006, 9), shim("shim 4", 0.004, 9))
+    card = gap_card(truck(extra=extra), display="mm", largest=0.2)
+    stiff = card[card["closing"].isin(["none", "shim"]) & (card["item"] != "")]
+    shims = stiff["item"].map(lambda item: _made_of(item))
+    assert len(stiff) and (stiff["closing_m"] - shims > -1e-5).all()
+
+
+def _made_of(item):
+    """Return how thick a lot of shims is, by its words [m]."""
+    lots = (lot.split(" x ") if " x " in lot else ("1", lot) for lot in item.split(" + "))
+    return sum(int(count) * float(name.split()[-1]) / 1000 for count, name in lots)
+
+
+def test_a_gap_that_its_printed_figure_rounds_up_takes_the_shim_of_that_figure():
+    """1/4 in is 6.35 mm and a gap of 6.3 mm is printed 1/4: a shim of 1/4 in is for it."""
+    there = Truck((shim("shim 1/4", 0.25 * INCH, 9),))
+    assert gap_card(there, step=0.0063, largest=0.0063, display="1/8 in")["made"].tolist() == [True]
+    assert gap_card(there, step=0.0060, largest=0.0060, display="mm")["made"].tolist() == [False]

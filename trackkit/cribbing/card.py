@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -11,8 +12,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.cribbing.build import build_stack, place_pieces
-from trackkit.cribbing.formulate import formulate
-from trackkit.cribbing.heights import COST_UNITS
+from trackkit.cribbing.formulate import Formulation, formulate
+from trackkit.cribbing.heights import COST_UNITS, TICK
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site, sort_fills
 from trackkit.cribbing.stack import Stack
@@ -31,7 +32,11 @@ READING: Final = (
     "the height at which the wedge closes.",
     "'2 x shim' is two of them flat on each other; 'pair' is two wedges with their tips opposed; 'on edge' "
     "is lumber on its narrow side.",
+    "Shims are never thicker than the gap: cut or pack them to it on the day.",
 )
+
+#: Shims that come so near to a gap close it; of several that do, the cheapest [m]. Half of 1 mm.
+_NEAR: Final = 0.0005
 
 _COLUMNS: Final = (
     "gap_m", "made", "words", "pieces", "n_pieces", "closing", "item", "closing_m", "low_m", "high_m", "in_m",
@@ -76,6 +81,11 @@ def gap_card(
     ------
     ValueError
         If step or largest is not positive.
+
+    Notes
+    -----
+    Boards and shims without a wedge are never thicker than the gap (as it is printed), or they would have
+    to be driven; of those that fit, the nearest to the gap comes first.
     """
     rules, show = rules or StackRules(), DISPLAYS[display]
     step = CARD_STEPS[show.unit] if step is None else step
@@ -122,37 +132,76 @@ def _blank(gap: float, rules: StackRules) -> tuple[object, ...]:
 
 
 def _cheapest_alone(
-    sites: dict[str, Site], truck: Truck, rules: StackRules, show: Display
+    sites: Mapping[str, Site], truck: Truck, rules: StackRules, show: Display
 ) -> dict[str, tuple[object, ...]]:
-    """Return the card's row for every gap that can be made with what is on the truck."""
+    """Return the card's row for every gap that can be made with what is on the truck.
+
+    What closes without a wedge may leave ``rules.snug`` open; where something nearer to the gap is there,
+    that is taken.
+    """
+    found = _alone(sites, truck, rules, show)
+    loose = {name: sites[name] for name, way in found.items() if way.open > _NEAR}
+    if loose and truck.of_kind("shim"):
+        near = _alone(loose, truck, replace(rules, snug=min(rules.snug, _NEAR)), show)
+        found |= {name: way for name, way in near.items() if way.stiff}
+    return {name: way.row for name, way in found.items()}
+
+
+@dataclass(frozen=True)
+class _Way:
+    """What goes into a gap: its row, whether it closes without a wedge, and what it leaves open [m]."""
+
+    row: tuple[object, ...]
+    stiff: bool
+    open: float
+
+
+def _alone(sites: Mapping[str, Site], truck: Truck, rules: StackRules, show: Display) -> dict[str, _Way]:
+    """Return the cheapest way for every gap, none thicker than the gap."""
     task = formulate(list(sites.values()), truck, rules, all_pieces=True)
+    of_class: dict[int, list[tuple[int, int, int]]] = {}
     program = task.program
-    rows: dict[str, tuple[object, ...]] = {}
-    by_class: dict[int, tuple[int, int, int]] = {}
     for column, (group, cell) in enumerate(zip(program.column_class, program.column_cell, strict=True)):
         for pattern in map(int, np.flatnonzero(program.pattern_cell == cell)):
             use = program.pattern_use[pattern] + program.column_use[column]
-            price = int(program.pattern_cost[pattern] + program.column_cost[column])
-            best = by_class.get(int(group))
-            if (use <= program.stock).all() and (best is None or (price, pattern, column) < best):
-                by_class[int(group)] = (price, pattern, column)
+            if (use <= program.stock).all():
+                price = int(program.pattern_cost[pattern] + program.column_cost[column])
+                of_class.setdefault(int(group), []).append((price, pattern, column))
+    found: dict[str, _Way] = {}
     for number, site in enumerate(task.sites):
-        found = by_class.get(int(task.class_of[number]))
-        if found is None:
-            continue
-        price, pattern, column = found
-        purpose = task.purposes[task.pattern_purpose[pattern]]
-        pieces = place_pieces(purpose.patterns, int(task.pattern_row[pattern]), kind=purpose.kind)
-        closer = task.closers[task.column_closers[column][0]]
-        stack = build_stack(site, pieces, [closer], truck, rules, display=show.name)
-        end, pile = stack.closing, stack.height
-        words = _said(stack, show)
-        names = " + ".join(piece.words() for piece in pieces)
-        rows[site.support] = (
-            site.fills[0], True, words, names, len(pieces), end.kind, end.item, end.height,
-            pile + closer.start, pile + closer.stop, end.how_far_in, price / COST_UNITS,
-        )  # fmt: skip
-    return rows
+        for price, pattern, column in sorted(of_class.get(int(task.class_of[number]), ())):
+            way = _way(task, site, pattern, column, price, truck, rules, show)
+            if way is not None:
+                found[site.support] = way
+                break
+    return found
+
+
+def _way(
+    task: Formulation, site: Site, pattern: int, column: int, price: int, truck: Truck, rules: StackRules,
+    show: Display,
+) -> _Way | None:  # fmt: skip
+    """Return one way of filling a gap; None if it is thicker than the gap."""
+    closer = task.closers[task.column_closers[column][0]]
+    purpose, row = task.purposes[task.pattern_purpose[pattern]], int(task.pattern_row[pattern])
+    gap, stiff = site.fills[0], closer.kind in ("none", "shim")
+    left = gap - float(purpose.patterns.ticks[row]) * TICK - (closer.low + closer.high) / 2.0
+    if stiff and left < -max(_as_printed(gap, show) - gap, 0.0) - TICK:
+        return None
+    pieces = place_pieces(purpose.patterns, row, kind=purpose.kind)
+    stack = build_stack(site, pieces, [closer], truck, rules, display=show.name)
+    end, pile = stack.closing, stack.height
+    names = " + ".join(piece.words() for piece in pieces)
+    words = (
+        gap, True, _said(stack, show), names, len(pieces), end.kind, end.item, end.height,
+        pile + closer.start, pile + closer.stop, end.how_far_in, price / COST_UNITS,
+    )  # fmt: skip
+    return _Way(words, stiff, left if stiff else 0.0)
+
+
+def _as_printed(gap: float, show: Display) -> float:
+    """Return a gap as the card prints it [m]."""
+    return math.floor(gap / show.step + 0.5 + 1e-9) * show.step
 
 
 def _said(stack: Stack, show: Display) -> str:

@@ -158,7 +158,7 @@ def _join(
     if shop.seat_wedge >= 0:
         wedges = [sum(site.seat_ways) if site.seat == "wedge" else 0 for site in sites]
         use[:, shop.seat_wedge] += np.array(wedges, dtype=np.int64)[owner] * footed
-    patterns = _patterns(purposes)
+    patterns = _patterns(purposes, n_items)
     stock = np.array([piece.count for piece in shop.truck.pieces], dtype=np.int64)
     if all_pieces:
         binding = np.arange(n_items)
@@ -260,7 +260,7 @@ def _columns(
     return joined[0], joined[1], joined[2], joined[3], joined[4], joined[5]
 
 
-def _patterns(purposes: Sequence[Purpose]) -> tuple[Ints, Ints, Ints, Ints, Ints]:
+def _patterns(purposes: Sequence[Purpose], n_items: int) -> tuple[Ints, Ints, Ints, Ints, Ints]:
     """Return every pattern that has a cell: purpose, row, cell, cost with its tie-break, use."""
     parts, offset = [], 0
     for number, purpose in enumerate(purposes):
@@ -271,7 +271,7 @@ def _patterns(purposes: Sequence[Purpose]) -> tuple[Ints, Ints, Ints, Ints, Ints
         offset += purpose.serving.n_cells
     if not parts:
         none = np.zeros(0, dtype=np.int64)
-        return none, none, none, none, np.zeros((0, 0), np.int64)
+        return none, none, none, none, np.zeros((0, n_items), np.int64)
     joined = [np.concatenate([part[place] for part in parts]) for place in range(5)]
     return joined[0], joined[1], joined[2], joined[3], joined[4]
 
