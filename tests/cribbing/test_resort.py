@@ -1,11 +1,13 @@
 """Last resorts: shims flat under the wedge, then the travel kept in hand, and only then nothing."""
 
+import re
+
 import pytest
 from crib_cases import INCH, box, fills, random_fills, shim, two_by_four, wedge
 from crib_cpsat import cpsat_optimum
 from crib_direct import direct_optimum, options
 
-from trackkit.cribbing import StackRules, Truck, choose_stacks
+from trackkit.cribbing import Piece, StackRules, Truck, choose_stacks
 from trackkit.cribbing.formulate import formulate
 from trackkit.cribbing.program import solve
 from trackkit.cribbing.sites import sort_fills
@@ -159,3 +161,54 @@ def test_less_than_a_touch_may_stay_open_and_is_said():
     assert (note.level, note.place) == ("caution", "tie 1 left")
     assert "2.0 mm open under tie 1 left" in note.text
     assert [one.fill for one in plan.unfillable] == [8 * INCH + 0.004]
+
+
+# --- what is told where nothing fits --------------------------------------------------------------
+
+
+def without_shims():
+    """The wedge closes no less than 13.52 mm: 2 mm at the tip, 1 in 7, and a tie 8 cm wide."""
+    boxes = (box("half", 4, 9), box("quarter", 2, 9), box("pancake", 1, 9))
+    return Truck((*boxes, Piece("wedge", "wedge", 0.038, 0.25, 0.09, 0.3, 20, 0.002)))
+
+
+def test_a_gap_too_low_for_a_wedge_is_told_with_what_is_missing():
+    """Taper (38 - 2) / 250 over a tie of 80 mm: 2 + 11.52 = 13.52 mm; 12 mm lack 1.52 (geometry)."""
+    table = fills([0.012], sides=["left"], bearing_m=0.08)
+    (lost,) = choose_stacks(table, without_shims(), display="cm").unfillable
+    assert lost.nearest == pytest.approx(0.01352)
+    assert "closes 1.2 cm (1.20 cm): a wedge closes no less than 1.35 cm" in lost.reason
+    assert "there are no shims on the truck" in lost.reason
+    assert "(1.36 cm): raise the line by 0.16 cm; or take shims" in lost.reason
+    assert "break" not in lost.reason and "the edge" not in lost.reason
+    assert not choose_stacks(table.assign(fill_m=0.0136), without_shims()).unfillable
+
+
+def joint_without_room(high):
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.2]}
+    return fills(high, **ties, bearing_m=0.08)
+
+
+def test_a_joint_with_no_room_for_two_stacks_speaks_of_no_break():
+    there = Truck((box("half", 4, 9), wedge(9, thick=0.75)))
+    plan = choose_stacks(joint_without_room([0.127, 0.127]), there, display="cm")
+    for lost in plan.unfillable:
+        assert "room under one tie alone: 10.0 cm to the middle of the joint" in lost.reason
+        assert "break" not in lost.reason and "the edge" not in lost.reason
+        assert "under it (shims, ply, a thin board), or lower the line by" in lost.reason
+    assert len(plan.unfillable) == 2
+
+
+def test_the_nearest_fill_told_is_never_the_fill_itself():
+    for fill in (0.0119, 0.012, 0.0135, 0.05, 0.19):
+        for display in ("cm", "mm", "1/8 in"):
+            for lost in choose_stacks(joint_without_room([fill, fill + 0.005]), without_shims(),
+                                      display=display).unfillable:  # fmt: skip
+                own, *others = re.findall(r"\(([\d.]+) (?:cm|mm|in)\)", lost.reason)
+                assert own not in others
+
+
+def test_what_is_near_an_edge_still_speaks_of_it():
+    table = fills([0.125], sides=["left"], stations=[0.0], free_tail_m=0.08)
+    (lost,) = choose_stacks(table, Truck((box("half", 4, 9), wedge(9)))).unfillable
+    assert "stands clear of the break" in lost.reason and "or bridge the edge on firm ground" in lost.reason

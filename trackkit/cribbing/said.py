@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
 from trackkit.units import LENGTH_UNITS, Display
 
-__all__ = ["counted", "fine", "pair_of", "place_of", "times"]
+__all__ = ["apart", "counted", "fine", "pair_of", "place_of", "times"]
 
 _NUMBERS: Final = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+#: Fills that differ by less are the same, in steps of what is printed finest.
+_SAME: Final = 0.05
 #: Decimals that tell a tenth of a millimetre, by unit.
 _FINE: Final = {"mm": 1, "cm": 2, "in": 2}
 
@@ -65,6 +68,38 @@ def place_of(support: str, side: str, ties: Sequence[int]) -> str:
     if len(ties) == 1:
         return f"tie {ties[0]} {side}"
     return f"joint {support} {side} (ties {' and '.join(map(str, ties))})"
+
+
+def apart(show: Display, fill: float, near: float) -> tuple[str, str] | None:
+    """Return another fill and how far it is off, to about a tenth of a millimetre and never too little.
+
+    Parameters
+    ----------
+    show : Display
+    fill, near : float
+        A fill, and the other one [m].
+
+    Returns
+    -------
+    (str, str) or None
+        None where what is printed would not tell them apart.
+
+    Examples
+    --------
+    >>> from trackkit.units import DISPLAYS
+    >>> apart(DISPLAYS["cm"], 0.012, 0.01352), apart(DISPLAYS["cm"], 0.012, 0.012)
+    (('1.36 cm', '0.16 cm'), None)
+    """
+    if not math.isfinite(near):
+        return None
+    step = LENGTH_UNITS[show.unit] / 10 ** _FINE[show.unit]
+    own, off = round(fill / step), (near - fill) / step
+    if abs(off) < _SAME:
+        return None
+    other = math.ceil(near / step - 1e-6) if off > 0 else math.floor(near / step + 1e-6)
+    if other == own:
+        return None
+    return fine(show, other * step), fine(show, abs(other - own) * step)
 
 
 def fine(show: Display, metres: float) -> str:

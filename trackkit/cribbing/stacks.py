@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -26,8 +26,9 @@ from trackkit.cribbing.placing import stands_bare
 from trackkit.cribbing.program import solve
 from trackkit.cribbing.resort import fill_the_rest, spare_pieces
 from trackkit.cribbing.results import StackPlan, Unfillable
+from trackkit.cribbing.room import Edges, edges_of
 from trackkit.cribbing.rules import StackRules
-from trackkit.cribbing.said import fine
+from trackkit.cribbing.said import apart, fine
 from trackkit.cribbing.sites import Site, sort_fills
 from trackkit.cribbing.truck import Piece, Truck
 from trackkit.cribbing.workshop import Unserved
@@ -38,6 +39,9 @@ __all__ = ["choose_stacks"]
 
 #: So far to either side of the rail a break that slants is looked at, in words: half of a 12 in box [m].
 _ASIDE: Final = 0.1524
+#: A joint whose fills need change by no more than this could stand as it is [m].
+_NO_CHANGE: Final = 5e-5
+_AWAY: Final = "shift the run, change the order of the sections, or bridge the edge on firm ground"
 
 
 def choose_stacks(
@@ -94,7 +98,7 @@ def choose_stacks(
     shortages = shortages_of(used, own)
     proven = solution.proven and resorted.proven
     joints = {(joint.support, joint.side, tie): joint for joint in resorted.split for tie in joint.ties}
-    unfillable = [_unfillable(one, joints, rules, show) for one in resorted.unserved]
+    unfillable = [_unfillable(one, joints, fills, own, rules, show) for one in resorted.unserved]
     unfillable += _too_high([site for site in asked.sites if max(site.fills) > rules.top], rules, show)
     unfillable.sort(key=lambda one: (one.ties, one.side, one.support))
     return StackPlan(
@@ -129,38 +133,121 @@ def _order(piece: Piece) -> tuple[str, float, str]:
 
 
 def _unfillable(
-    one: Unserved, joints: Mapping[tuple[str, str, int], Site], rules: StackRules, show: Display
+    one: Unserved,
+    joints: Mapping[tuple[str, str, int], Site],
+    fills: pd.DataFrame,
+    truck: Truck,
+    rules: StackRules,
+    show: Display,
 ) -> Unfillable:
     """Return a place without a stack, in words; ``joints`` are those that were parted, by tie end."""
     site, fill = one.site, max(one.site.fills)
     name = (site.support, site.side, site.ties)
-    room = max(min(site.free(keep=False)), 0.0)
-    remedy = "shift the run, change the order of the sections, or bridge the edge on firm ground"
+    room = show.small_unit(max(min(site.free(keep=False)), 0.0))
+    at_edge = replace(site, frees=_edges_at(site, fills, rules))
     if not stands_bare(site, rules):
-        reason = (
-            f"the tie itself reaches over the break, {show.small_unit(room)} from its middle, or is within "
-            f"{show.small_unit(rules.edge_clear)} of it: nothing stands under the whole of it; {remedy}"
-        )
+        if stands_bare(at_edge, rules):
+            reason = (
+                f"what is next to it along the run is {room} from its middle: nothing has room under the "
+                "whole of the tie; lift or shift one of the two"
+            )
+        else:
+            reason = (
+                f"the tie itself reaches over the break, {room} from its middle, or is within "
+                f"{show.small_unit(rules.edge_clear)} of it: nothing stands under the whole of it; {_AWAY}"
+            )
         return Unfillable(*name, fill, math.nan, reason)
-    near = one.nearest
     joint = joints.get((site.support, site.side, site.ties[0]))
-    if joint is not None:
-        both = fill + replace(one, site=joint).nearest - sum(joint.fills) / len(joint.fills)
-        near = both if not abs(near - fill) <= abs(both - fill) else near
-    near = _nearer(near, rules.touch, fill)
-    what, last = "nothing on the truck", ""
-    if one.shop.is_cramped(site):
+    near = _nearer(_nearest(one, joint, fill), rules.touch, fill)
+    edge, beside = one.shop.is_cramped(at_edge), one.shop.is_cramped(site)
+    what, why = "nothing on the truck", []
+    if edge:
         slants = min(site.free(_ASIDE, _ASIDE)) < min(site.free()) - show.step / 2.0
         what += (
-            f" that stands clear of the break or of what is next to it, {show.small_unit(room)} from the tie"
+            f" that stands clear of the break, {room} from the tie"
             f"{' under the rail, and nearer at a corner, for the break slants' if slants else ''},"
         )
-        last = f"; or {remedy}"
+    lowest = _lowest_wedge(one)
+    if fill < lowest < math.inf:
+        why.append(f"a wedge closes no less than {fine(show, lowest)}")
+    elif beside and not edge:
+        whose = "the middle of the joint" if joint is not None else "half-way to the next stack"
+        alone = " under one tie alone" if joint is not None else ""
+        some = "not every piece has" if one.shop.lay_at(site).laid else "nothing but a wedge or shims has"
+        why.append(f"{some} room{alone}: {room} to {whose}")
+    if lowest == math.inf:
+        why.append("no wedge goes under it")
+    why += _no_shims(one, truck)
+    remedies = _remedies(fill, near, show, sits=near <= rules.touch) + ([_AWAY] if edge else [])
     reason = (
-        f"{what} closes {show.small_unit(fill)} ({fine(show, fill)}), whatever its counts; the nearest fill "
-        f"that would work is {show.small_unit(near)} ({fine(show, near)}){last}"
+        f"{what} closes {show.small_unit(fill)} ({fine(show, fill)}){': ' if why else ''}{'; '.join(why)}. "
+        f"{_sentence(remedies or ['take shims and thin boards along'])}"
     )
     return Unfillable(*name, fill, near, reason)
+
+
+def _nearest(one: Unserved, joint: Site | None, fill: float) -> float:
+    """Return the nearest fill that would work at a place, alone or as a joint with the other tie [m].
+
+    A joint that could be filled as it is stands split all the same where the other tie has its stack: that
+    is no other fill, and not told.
+    """
+    near = one.nearest
+    if joint is None:
+        return near
+    change = replace(one, site=joint).nearest - sum(joint.fills) / len(joint.fills)
+    if not math.isfinite(change) or abs(change) < _NO_CHANGE:
+        return near
+    return fill + change if not abs(near - fill) <= abs(change) else near
+
+
+def _edges_at(site: Site, fills: pd.DataFrame, rules: StackRules) -> tuple[tuple[Edges, Edges], ...]:
+    """Return what ends the free ground at each tie of a place, breaks and zones only."""
+    own = fills[(fills["support"] == site.support) & (fills["side"] == site.side)]
+    if "tie" in own.columns:
+        own = own[own["tie"].isin(site.ties)].sort_values("tie")
+    far = {"edges": (), "free_head_m": math.inf, "free_tail_m": math.inf}
+    rows = [far | {key: value for key, value in row.items() if value == value} for row in _dicts(own)]
+    return tuple(edges_of(row, rules) for row in rows)
+
+
+def _dicts(rows: pd.DataFrame) -> list[dict[Any, Any]]:
+    return rows.to_dict("records")
+
+
+def _lowest_wedge(one: Unserved) -> float:
+    """Return the least that a wedge, or a wedge on shims, closes at a place [m]; infinite for none."""
+    _, closers = one.shop.closers_at(one.site)
+    return min((each.low for each in closers if each.kind in ("single", "pair")), default=math.inf)
+
+
+def _no_shims(one: Unserved, truck: Truck) -> list[str]:
+    """Return that shims are not there, or are all taken."""
+    if not truck.of_kind("shim"):
+        return ["there are no shims on the truck"]
+    if not any(piece.count for piece in one.shop.truck.of_kind("shim")):
+        return ["the shims are all taken"]
+    return []
+
+
+def _remedies(fill: float, near: float, show: Display, *, sits: bool) -> list[str]:
+    """Return what to do about a gap between two fills that work, if they can be told apart."""
+    told = apart(show, fill, near)
+    if told is None:
+        return []
+    other, by = told
+    at = f"the nearest fill that would work is {show.small_unit(near)} ({other})"
+    if sits:
+        return [f"{at}, where the tie sits on the ground", "take other pieces along"]
+    if near > fill:
+        return [f"{at}: raise the line by {by}", "take shims and thinner boards along"]
+    return [f"{at}: put {by} more under it (shims, ply, a thin board), or lower the line by {by}"]
+
+
+def _sentence(parts: Sequence[str]) -> str:
+    """Join ways out into one sentence."""
+    text = "; or ".join(parts)
+    return text[0].upper() + text[1:]
 
 
 def _nearer(near: float, sitting: float, fill: float) -> float:
