@@ -13,11 +13,12 @@ from trackkit.layout.grounds import SIDES
 from trackkit.naming import stretches
 from trackkit.problems import Advisory
 from trackkit.tables.rows import rows_of
+from trackkit.units import few_decimals
 
 if TYPE_CHECKING:
     from trackkit.plan import Plan
 
-__all__ = ["USUAL_CAUTIONS", "chance_words", "no_support", "plan_advisories"]
+__all__ = ["USUAL_CAUTIONS", "chance_words", "no_support", "plan_advisories", "sure_words"]
 
 #: From this chance of touching on, a tie end is mentioned (a choice).
 WORTH_SAYING: Final = 0.05
@@ -47,23 +48,36 @@ def chance_words(chance: float) -> str:
 
     Examples
     --------
-    >>> chance_words(0.2), chance_words(0.0), chance_words(0.75), chance_words(0.999)
+    >>> chance_words(0.2), chance_words(0.0), chance_words(0.75), chance_words(0.9995)
     ('1 chance in 5', 'hardly any chance', '3 chances in 4', 'almost certain')
 
     A chance and its opposite are said alike:
 
-    >>> chance_words(0.287), chance_words(0.713)
-    ('3 chances in 10', '7 chances in 10')
+    >>> chance_words(0.287), chance_words(0.713), chance_words(0.02), chance_words(0.98)
+    ('3 chances in 10', '7 chances in 10', '1 chance in 50', '49 chances in 50')
     """
-    if chance < 0.001:
-        return "hardly any chance"
-    if chance > 0.99:
-        return "almost certain"
-    if chance <= 0.22:
-        return f"1 chance in {round(1 / chance)}"
-    fractions = [(1, 4), (3, 10), (1, 3), (2, 5), (1, 2), (3, 5), (2, 3), (7, 10), (3, 4), (4, 5), (9, 10)]
-    top, bottom = min(fractions, key=lambda pair: abs(pair[0] / pair[1] - chance))
+    less = min(chance, 1.0 - chance)
+    if less < 0.001:
+        return "hardly any chance" if chance < 0.5 else "almost certain"
+    if less <= 0.22:
+        top, bottom = 1, round(1 / less)
+    else:
+        fractions = [(1, 4), (3, 10), (1, 3), (2, 5), (1, 2)]
+        top, bottom = min(fractions, key=lambda pair: abs(pair[0] / pair[1] - less))
+    if chance > 0.5:
+        top = bottom - top
     return f"{top} chance{'s' if top > 1 else ''} in {bottom}"
+
+
+def sure_words(confidence: float) -> str:
+    """Return how sure something is to be, in per cent; what is short of certain never reads 100%.
+
+    Examples
+    --------
+    >>> sure_words(0.9), sure_words(0.975), sure_words(0.9996)
+    ('90%', '97.5%', '99.96%')
+    """
+    return f"{few_decimals(100.0 * confidence, 0.05, short_of=100.0)}%"
 
 
 def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:

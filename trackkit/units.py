@@ -23,6 +23,7 @@ __all__ = [
     "Display",
     "angle_from_degrees",
     "angle_from_percent",
+    "few_decimals",
     "parse_angle",
     "parse_length",
     "parse_mass",
@@ -40,6 +41,8 @@ ANGLE_UNITS: Final = ("deg", "pct")
 
 #: A number such as 1,234 in millimetres or centimetres: as likely one thousand as one and a bit.
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+#: No figure is written with more decimals.
+_MOST_DECIMALS: Final = 9
 _FEET_WORD = re.compile(r"(\d)\s*(?:feet|foot|ft)\b\.?", flags=re.IGNORECASE)
 _INCH_WORD = re.compile(r"(\d)\s*(?:inches|inch|in)\b\.?", flags=re.IGNORECASE)
 
@@ -167,6 +170,32 @@ def angle_from_degrees(degrees: float) -> float:
 def angle_from_percent(percent: float) -> float:
     """Return the angle [rad] of a grade in per cent: 100 % is 45 degrees."""
     return math.atan(percent / 100.0)
+
+
+def few_decimals(value: float, within: float, *, least: int = 0, short_of: float = math.inf) -> str:
+    """Return a number with as few decimals as tell it.
+
+    Parameters
+    ----------
+    value, within : float
+        The number, and how far off what is written may be.
+    least : int
+        Decimals that it has in any case.
+    short_of : float
+        A number below this is never rounded up to it.
+
+    Examples
+    --------
+    >>> few_decimals(1.5, 0.005, least=1), few_decimals(1.54, 0.005, least=1)
+    ('1.5', '1.54')
+    >>> few_decimals(99.96, 0.05), few_decimals(99.96, 0.05, short_of=100.0)
+    ('100', '99.96')
+    """
+    for decimals in range(least, _MOST_DECIMALS):
+        text = f"{value:.{decimals}f}"
+        if abs(float(text) - value) <= within * (1 + 1e-9) and not value < short_of <= float(text):
+            return text
+    return f"{value:.{_MOST_DECIMALS}f}"
 
 
 def split_unit(name: str) -> tuple[str, str | None]:

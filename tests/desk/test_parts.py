@@ -6,10 +6,12 @@ from xml.etree import ElementTree
 
 import pytest
 from demo_jobs import DEMO
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from trackkit.desk import Cautions, Overview
 from trackkit.desk.asked import line_of
-from trackkit.desk.controls import grades, heights, nearest_option, slider
+from trackkit.desk.controls import bends, confidences, grades, heights, nearest_option, rows_of_steps, slider
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.picture import Picture, picture_html
 from trackkit.desk.words import list_html, numbers_html, sheet_html, table_html, trouble_html
@@ -94,10 +96,29 @@ def test_nothing_to_say_is_no_sheet():
         (heights([0.0, 0.012], DISPLAYS["cm"]), ["0.0 cm", "1.2 cm"]),
         (heights([0.0127], DISPLAYS["1/8 in"]), ["1/2 in"]),
         (grades([-0.015, 0.0, 0.02]), ["-1.5 %", "0.0 %", "+2.0 %"]),
+        (grades([0.015, 0.0154, 0.016]), ["+1.5 %", "+1.54 %", "+1.6 %"]),
+        (grades([-0.00001, 0.0, -0.0]), ["-0.001 %", "0.0 %"]),
+        (bends([0.0, 0.003, 0.00301], DISPLAYS["cm"]), ["0.0 mm in 1 m", "3.0 mm in 1 m", "3.01 mm in 1 m"]),
+        (bends([0.0005, 0.003], DISPLAYS["1/8 in"]), ["0.06 in in 10 ft", "0.36 in in 10 ft"]),
+        (confidences([0.9, 0.99, 0.9951, 0.9996]), ["90%", "99%", "99.5%", "99.96%"]),
     ],
 )
 def test_options_are_said_in_the_crew_s_unit(options, words):
     assert [word for word, _ in options] == words
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(-0.1, 0.1), max_size=6))
+def test_no_two_stops_of_a_slider_read_the_same(own):
+    own = [round(value, 7) for value in own]
+    for found in (
+        grades(rows_of_steps(-0.1, 0.1, 0.001, *own)),
+        bends(rows_of_steps(0.0, 0.01, 0.0005, *map(abs, own)), DISPLAYS["1/8 in"]),
+        confidences([0.9, 0.99, *(1.0 - abs(value) / 10 for value in own if value)]),
+    ):
+        words = [word for word, _ in found]
+        assert len(set(words)) == len(words)
+        assert "100%" not in words
 
 
 def test_a_number_that_is_off_by_rounding_finds_its_option():

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.layout.grounds import SIDES
+from trackkit.units import few_decimals
 
 if TYPE_CHECKING:
     from ipywidgets import Dropdown, SelectionSlider, Widget
@@ -16,13 +17,16 @@ if TYPE_CHECKING:
     from trackkit.units import Display
 
 __all__ = [
-    "Option", "choice", "grades", "heights", "nearest_option", "rows_of_steps", "slider", "support_ends",
+    "Option", "bends", "choice", "confidences", "grades", "heights", "nearest_option", "rows_of_steps",
+    "slider", "support_ends",
 ]  # fmt: skip
 
 #: What a control offers: words, and the value that they stand for.
 Option = tuple[str, Any]
 #: Width of a control with its name [px]: three stand side by side on a laptop.
 WIDE: Final = 360
+#: So often values that would read alike are written ten times finer.
+_TIMES_FINER: Final = 6
 
 
 def slider(label: str, options: Sequence[Option], value: Any, *, wide: int = WIDE) -> SelectionSlider:
@@ -92,8 +96,70 @@ def heights(values: Iterable[float], display: Display, own: float | None = None)
 
 
 def grades(values: Iterable[float]) -> list[Option]:
-    """Return grades (rise over distance) as options in per cent."""
-    return [(f"{value:+.1%}".replace("%", " %") if abs(value) > 5e-5 else "0.0 %", value) for value in values]
+    """Return grades (rise over distance) as options in per cent, no two said alike.
+
+    Examples
+    --------
+    >>> grades([-0.015, 0.0, 0.015, 0.0154])
+    [('-1.5 %', -0.015), ('0.0 %', 0.0), ('+1.5 %', 0.015), ('+1.54 %', 0.0154)]
+    """
+    return _told_apart(values, lambda value, finer: _grade(value, 0.005 / finer))
+
+
+def _grade(value: float, within: float) -> str:
+    figure = few_decimals(100.0 * value, within, least=1)
+    if float(figure) == 0.0:
+        return f"{figure.removeprefix('-')} %"
+    return f"{'+' if value > 0 else ''}{figure} %"
+
+
+def bends(values: Iterable[float], display: Display) -> list[Option]:
+    """Return bends at a joint (rise over distance) as the crew measures them, no two said alike.
+
+    Examples
+    --------
+    >>> from trackkit.units import DISPLAYS
+    >>> bends([0.0, 0.003], DISPLAYS["cm"])
+    [('0.0 mm in 1 m', 0.0), ('3.0 mm in 1 m', 0.003)]
+    >>> bends([0.0, 0.003], DISPLAYS["1/8 in"])
+    [('0.00 in in 10 ft', 0.0), ('0.36 in in 10 ft', 0.003)]
+    """
+    if display.unit == "in":
+        return _told_apart(
+            values, lambda v, finer: f"{few_decimals(120.0 * v, 0.0005 / finer, least=2)} in in 10 ft"
+        )
+    return _told_apart(
+        values, lambda v, finer: f"{few_decimals(1000.0 * v, 0.005 / finer, least=1)} mm in 1 m"
+    )
+
+
+def confidences(values: Iterable[float]) -> list[Option]:
+    """Return confidences as options in per cent, no two said alike, and none short of it as 100%.
+
+    Examples
+    --------
+    >>> confidences([0.9, 0.95, 0.954, 0.9996])
+    [('90%', 0.9), ('95%', 0.95), ('95.4%', 0.954), ('99.96%', 0.9996)]
+    """
+    return _told_apart(values, lambda v, finer: f"{few_decimals(100.0 * v, 0.05 / finer, short_of=100.0)}%")
+
+
+def _told_apart(values: Iterable[float], say: Callable[[float, float], str]) -> list[Option]:
+    """Return values as options, those that would read alike in more decimals.
+
+    ``say`` writes a value so many times finer than usual. Equal values are one option.
+    """
+    finer = dict.fromkeys(values, 1.0)
+    for _ in range(_TIMES_FINER):
+        words = {value: say(value, by) for value, by in finer.items()}
+        alike = [value for value, word in words.items() if list(words.values()).count(word) > 1]
+        if not alike:
+            break
+        finer |= {value: 10.0 * finer[value] for value in alike}
+    said: dict[str, float] = {}
+    for value, by in finer.items():
+        said.setdefault(say(value, by), value)
+    return list(said.items())
 
 
 def support_ends(job: Job, run: Run) -> list[Option]:
