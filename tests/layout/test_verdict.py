@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -46,6 +47,19 @@ def test_a_dolly_stays_by_itself_only_below_its_rolling_resistance():
     assert "towards the end mark" in roll_away(-0.0021)[0].text
     assert roll_away(Rolling().grade_limit())[0].level == "caution"
     assert roll_away(0.06)[0].level == "stop"
+
+
+def test_how_hard_a_dolly_pushes_is_said_as_a_crew_knows_it():
+    """400 kg on 1 in 12 push with 33 kg of force (INDG143); 225 N is 23 kg (CCOHS), 882 lb are 400 kg."""
+    (stop,) = roll_away(1 / 12)
+    assert "400 kg push down the slope, towards the start mark, with 33 kg of force" in stop.text
+    assert "more than one person should hold (limit 23 kg)" in stop.text
+    assert "Canadian Centre for Occupational Health and Safety" in stop.basis
+    (pounds,) = roll_away(1 / 12, pounds=True)
+    assert "882 lb push down the slope, towards the start mark, with 73 lb of force" in pounds.text
+    for said in (str(stop), str(pounds)):
+        assert not re.search(r"\d N\b|sin", said)
+    assert "limit for one person 20 kg: as the job says" in roll_away(0.01, Rolling(force=200.0))[0].basis
 
 
 def test_18_m_at_6_per_cent_needs_more_than_a_metre_to_be_level(make_ground):
@@ -94,7 +108,7 @@ def test_when_the_grade_would_be_too_steep_to_hold_it_says_what_is_left_and_what
     verdict = level_verdict(ground, RUN)
     assert not verdict.grade_ok
     assert verdict.smallest_grade > verdict.grade_limit
-    assert f"holding the dolly there takes {verdict.hold_back:.0f} N" in verdict.text
+    assert f"holding the dolly there takes {verdict.hold_back / GRAVITY:.0f} kg of force" in verdict.text
     assert "Let the track follow the ground" in verdict.text
     assert verdict.best_grade == pytest.approx(verdict.grade_limit)
 

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 
 from trackkit.problems import Advisory
+from trackkit.units import MASS_UNITS
 
-__all__ = ["GRAVITY", "Rolling", "hold_back", "roll_away"]
+__all__ = ["GRAVITY", "Rolling", "hold_back", "pull_words", "roll_away"]
 
 #: Standard acceleration of free fall [m/s²], exact by convention (3rd CGPM, 1901).
 GRAVITY = 9.80665
@@ -67,23 +68,55 @@ def hold_back(mass: float, grade: float) -> float:
     return mass * GRAVITY * math.sin(math.atan(abs(grade)))
 
 
-def roll_away(grade: float, rolling: Rolling | None = None) -> tuple[Advisory, ...]:
-    """Return the warning that a dolly on this grade rolls by itself, if it does."""
+def pull_words(force: float, *, pounds: bool = False) -> str:
+    """Return a force as a crew knows it, the weight that pulls as hard: in kg, or in pounds.
+
+    Examples
+    --------
+    >>> pull_words(225.0), pull_words(225.0, pounds=True)
+    ('23 kg', '51 lb')
+    """
+    unit = "lb" if pounds else "kg"
+    return f"{force / GRAVITY / MASS_UNITS[unit]:.0f} {unit}"
+
+
+def roll_away(grade: float, rolling: Rolling | None = None, *, pounds: bool = False) -> tuple[Advisory, ...]:
+    """Return the warning that a dolly on this grade rolls by itself, if it does.
+
+    The force down the slope is m g sin(angle), see `hold_back`. The default limit is 225 N, see `Rolling`.
+
+    Parameters
+    ----------
+    grade : float
+        Rise over horizontal distance, positive up towards the end mark.
+    rolling : Rolling, optional
+        What rolls, and what one person may be asked to hold.
+    pounds : bool
+        Whether the crew reads pounds.
+    """
     rolling = rolling or Rolling()
     if abs(grade) < rolling.resistance:
         return ()
     force = hold_back(rolling.mass, grade)
     too_much = force > rolling.force * (1 + 1e-9)
-    more = f", more than the {rolling.force:.0f} N one person should hold" if too_much else ""
+    limit = pull_words(rolling.force, pounds=pounds)
+    more = f", more than one person should hold (limit {limit})" if too_much else ""
+    unit = "lb" if pounds else "kg"
+    source = (
+        "the Canadian Centre for Occupational Health and Safety's for pushing with the whole body"
+        if rolling.force == Rolling.force
+        else "as the job says"
+    )
     way = "start" if grade > 0 else "end"
     return (
         Advisory(
             "stop" if too_much else "caution",
             "the whole run",
-            f"on a grade of {abs(grade):.1%} the dolly rolls away by itself: {rolling.mass:.0f} kg pull with "
-            f"{force:.0f} N ({force / GRAVITY:.0f} kg of force) towards the {way} mark{more}. Stops at both "
-            "ends, somebody holds it whenever it is not chocked, nobody stands below it on the track",
-            f"m g sin(angle); rolls by itself from {rolling.resistance:.1%} (handbook figures, steel wheels "
-            "on rail); default limit 225 N from the CCOHS table for the whole body",
+            f"on a grade of {abs(grade):.1%} the dolly rolls away by itself: "
+            f"{rolling.mass / MASS_UNITS[unit]:.0f} {unit} push down the slope, towards the {way} mark, with "
+            f"{pull_words(force, pounds=pounds)} of force{more}. Stops at both ends, somebody holds it "
+            "whenever it is not chocked, nobody stands below it on the track",
+            f"steel wheels on rail roll from {rolling.resistance:.1%} on (handbook figures); limit for one "
+            f"person {limit}: {source}",
         ),
     )

@@ -181,4 +181,4 @@ def _advise(line: FinishedLine, rows: Rows, rolling: Rolling | None) -> tuple[Ad
             f"the line lies lower than asked for: {show.small_unit(float(fills.min()))} are left at the least"
         )
         found.append(Advisory("caution", "the whole run", text, "the gap stated"))
-    return (*found, *roll_away(line.steepest, rolling))
+    return (*found, *roll_away(line.steepest, rolling, pounds=show.unit == "in"))

@@ -14,9 +14,10 @@ from trackkit.layout.clearance import Clearance, Rows, clearance_rows
 from trackkit.layout.grounds import SIDES, GroundLike
 from trackkit.layout.laid import Run
 from trackkit.layout.line import GAP
-from trackkit.layout.rolling import GRAVITY, Rolling, hold_back
+from trackkit.layout.rolling import Rolling, hold_back, pull_words
 from trackkit.layout.straight import at_grade, grades_within, least_largest_fill
 from trackkit.problems import CannotDo
+from trackkit.units import MASS_UNITS
 
 __all__ = ["HEIGHT_LIMIT", "LevelVerdict", "level_verdict"]
 
@@ -171,7 +172,8 @@ def _settle(grade_of: Callable[[Rows], float], rows_at: Callable[[float], Rows])
 
 
 def _in_words(verdict: LevelVerdict, run: Run, rolling: Rolling) -> str:
-    show = run.display
+    show, pounds = run.display, run.display.unit == "in"
+    held = pull_words(verdict.hold_back, pounds=pounds)
     place = f"at tie {verdict.level_tie} {verdict.level_side}"
     if verdict.level_ok:
         return (
@@ -183,14 +185,14 @@ def _in_words(verdict: LevelVerdict, run: Run, rolling: Rolling) -> str:
         f"{show.small_unit(verdict.height_limit)}."
     )
     steepest = (
-        f"The steepest acceptable grade is {_grade(verdict.steepest_grade)}: holding {rolling.mass:.0f} kg "
-        f"on it takes {hold_back(rolling.mass, verdict.grade_limit):.0f} N "
-        f"({hold_back(rolling.mass, verdict.grade_limit) / GRAVITY:.0f} kg of force)."
+        f"The steepest acceptable grade is {_grade(verdict.steepest_grade)}: holding "
+        f"{rolling.mass / MASS_UNITS['lb' if pounds else 'kg']:.0f} {'lb' if pounds else 'kg'} on it takes "
+        f"{pull_words(hold_back(rolling.mass, verdict.grade_limit), pounds=pounds)} of force."
     )
     if verdict.grade_ok:
         return (
             f"{level} {steepest} A grade of {_grade(verdict.smallest_grade)} is enough to keep every fill "
-            f"within the limit; holding the dolly then takes {verdict.hold_back:.0f} N."
+            f"within the limit; holding the dolly then takes {held} of force."
         )
     ways = (
         "Let the track follow the ground with bends at the joints, shorten or move the run, or have a "
@@ -201,7 +203,7 @@ def _in_words(verdict: LevelVerdict, run: Run, rolling: Rolling) -> str:
     else:
         why = (
             f"The limit would be kept from {_grade(verdict.smallest_grade)} on, but holding the dolly there "
-            f"takes {verdict.hold_back:.0f} N"
+            f"takes {held} of force"
         )
     return (
         f"{level} {steepest} {why}; the best grade that is acceptable, {_grade(verdict.best_grade)}, "
