@@ -130,7 +130,7 @@ def test_the_check_peg_and_the_sum_for_the_day_are_told():
     words = " ".join(plan.text().split())
     assert f"P2 should read {plan.job.display.small_unit(second - first)} less than P1" in words
     offset = plan.job.display.small_unit(plan.targets.one_offset)
-    assert f"P1 reads ________ - {offset} = ________ on the rod, on every rail" in words
+    assert f"P1 reads ________ minus {offset} = ________ on the rod, on every rail" in words
 
 
 def test_a_confidence_that_raised_nothing_is_told():

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 
 from trackkit.advice import WORTH_SAYING, chance_words
-from trackkit.cribbing.said import fine
+from trackkit.cribbing.said import apart
+from trackkit.layout.targets import from_peg
 from trackkit.naming import sided
 from trackkit.paper import columns, wrapped
 from trackkit.tables.rows import rows_of
@@ -34,6 +36,8 @@ __all__ = [
 
 #: A fill with a smaller standard deviation is one that the line is set from [m].
 CERTAIN: Final = 1e-6
+#: Head of the column of targets before the peg is read.
+_FROM_PEG: Final = "rod*"
 _UNIT_WORDS: Final = {"in": "inches", "cm": "cm", "mm": "mm"}
 
 
@@ -105,7 +109,7 @@ def list_supports(plan: Plan) -> Listing:
                 job.side(row.side),
                 show.small(row.fill_m),
                 give(row, show),
-                *([show.small(targets[key]) if key in targets else ""] if targets else ()),
+                *([targets.get(key, "")] if targets else ()),
                 *_built(plan, row, ways),
                 ", ".join(doubts.get(key, ())),
             )
@@ -124,7 +128,13 @@ def list_supports(plan: Plan) -> Listing:
 def _notes(plan: Plan, rod: str, ways: dict[str, str]) -> list[str]:
     """Return how to read the table of supports."""
     job = plan.job
-    notes = ["* rail top above the control peg: rod = reading on the peg less this"] if rod == "rail*" else []
+    notes = []
+    if rod == _FROM_PEG and plan.targets is not None:
+        peg = plan.targets.control.name
+        notes.append(
+            f"{rod} the target, once {peg} is read: the reading on {peg}, plus or minus this as it says. "
+            "plus: add it. minus: take it off."
+        )
     notes.append(
         "role: set = a corner of a section, brought to its height with the rod; fill = between corners, "
         "packed under the rail once the corners stand."
@@ -177,15 +187,29 @@ def list_seats(plan: Plan) -> Listing | None:
     return Listing(title, ("tie", "side", "how"), tuple(rows), (0,), (2,), (text,))
 
 
-def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], float], str]:
-    """Return the targets by tie end where they differ, and the head of their column."""
+def _target_column(plan: Plan) -> tuple[dict[tuple[int, str], str], str]:
+    """Return the targets by tie end where they differ, in words, and the head of their column."""
     targets = plan.targets
     if targets is None or targets.one_offset is not None or plan.withholds_target:
         return {}, ""  # one number for all of them stands on top; or there is none
     read = bool(targets.table["rod_m"].notna().any())
     values = targets.table["rod_m" if read else "above_control_m"]
+    words = map(plan.job.display.small if read else partial(plus_or_minus, plan.job.display), values)
     keys = zip(targets.table["tie"], targets.table["side"], strict=True)
-    return dict(zip(keys, values, strict=True)), "rod" if read else "rail*"
+    return dict(zip(keys, words, strict=True)), "rod" if read else _FROM_PEG
+
+
+def plus_or_minus(show: Display, above: float) -> str:
+    """Return what to do to the reading on the peg for a rail top so much above it [m], the sign in words.
+
+    Examples
+    --------
+    >>> from trackkit.units import DISPLAYS
+    >>> [plus_or_minus(DISPLAYS["1/8 in"], inches * 0.0254) for inches in (-9.375, 2.125, 0.01)]
+    ['plus 9 3/8', 'minus 2 1/8', 'minus 0']
+    """
+    size = show.small(abs(above))
+    return f"{from_peg(0.0 if size == show.small(0.0) else above)} {size}"
 
 
 def _built(plan: Plan, row: Any, ways: dict[str, str]) -> tuple[str, str, str]:
@@ -215,10 +239,11 @@ def _nothing_fits(lost: Unfillable, show: Display) -> str:
     """Return that no stack is planned, and which fill would work."""
     if lost.too_high:
         return "TOO HIGH: see STOP"
+    told = apart(show, lost.fill, lost.nearest)
+    if told is None:
+        return "NOTHING FITS: see STOP"
     near = show.small(lost.nearest)
-    if near == show.small(lost.fill):
-        near = fine(show, lost.nearest)
-    return "NOTHING FITS: see STOP" + (f"; {near} would" if lost.nearest == lost.nearest else "")
+    return f"NOTHING FITS: see STOP; {near if near != show.small(lost.fill) else told[0]} would"
 
 
 def _seat(stack: Stack, end: Closing, show: Display) -> str:
@@ -292,12 +317,25 @@ def list_pieces(plan: Plan) -> Listing | None:
     wanted = dict(plan.stacks.used)
     for item, count in sorted((+seats).items()):
         notes.append(f"Of the {wanted[item]} {item}, {count} make seats and {wanted[item] - count} close.")
-    mass = plan.stacks.pull_list()["mass_kg"].sum(min_count=1)
-    if mass == mass:
-        unit = "lb" if plan.job.display.unit == "in" else "kg"
-        notes.append(f"Together about {mass / MASS_UNITS[unit]:.0f} {unit}.")
+    weight = _weight(plan)
+    if weight:
+        notes.append(weight)
     head = ("item", "kind", "take", "on truck", "short")
     return Listing("PULL LIST", head, tuple(rows), (2, 3, 4), notes=tuple(notes))
+
+
+def _weight(plan: Plan) -> str:
+    """Return what all pieces to take weigh together, and whose weight is not in it."""
+    if plan.stacks is None:
+        return ""
+    pieces = plan.stacks.pull_list()
+    known = pieces["mass_kg"].notna()
+    if not known.any():
+        return ""
+    unit = "lb" if plan.job.display.unit == "in" else "kg"
+    more = ", with what is short" if (pieces["missing"] > 0).any() else ""
+    more += f", without {', '.join(pieces['item'][~known])} (no weight given)" if not known.all() else ""
+    return f"Together about {pieces['mass_kg'].sum() / MASS_UNITS[unit]:.0f} {unit}{more}."
 
 
 def _nearest_ties(plan: Plan, stations: pd.Series[float]) -> list[int]:

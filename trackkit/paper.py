@@ -15,7 +15,7 @@ NOTEBOOK_WIDTH: Final = 76
 #: So much wider than the others the first broken column stays.
 FIRST: Final = 12
 #: A column is not broken narrower than this.
-NARROWEST: Final = 12
+NARROWEST: Final = 11
 
 
 def columns(
@@ -24,22 +24,28 @@ def columns(
     *,
     right: tuple[int, ...] = (),
     wrap: tuple[int, ...] = (),
+    width: int = WIDTH,
 ) -> str:
-    """Return rows in aligned columns; wide columns in ``wrap`` are broken over lines."""
+    """Return rows in aligned columns; wide ones in ``wrap`` are broken to keep to ``width``, then heads."""
     table = [list(head), *map(list, rows)]
     widths = [max(len(row[i]) for row in table) for i in range(len(head))]
-    while sum(widths) + 2 * (len(widths) - 1) > WIDTH and any(widths[i] > NARROWEST for i in wrap):
+    while sum(widths) + 2 * (len(widths) - 1) > width and any(widths[i] > NARROWEST for i in wrap):
         wide = [i for i in wrap if widths[i] > NARROWEST]
         widest = max(wide, key=lambda i: widths[i] - FIRST * (i == wrap[0]))
         widths[widest] -= 1
+    for i, name in reversed(list(enumerate(head))):  # last, names of columns are broken
+        body = max([len(row[i]) for row in rows] + [len(word) for word in name.split()], default=0)
+        over = sum(widths) + 2 * (len(widths) - 1) - width
+        if over > 0 and widths[i] > body:
+            widths[i] = max(body, widths[i] - over)
     lines = []
     for row in table:
-        cells = [textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
+        cells = [textwrap.wrap(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)]
         for n in range(max(map(len, cells))):
             parts = [cell[n] if n < len(cell) else "" for cell in cells]
             placed = [
-                part.rjust(width) if i in right else part.ljust(width)
-                for i, (part, width) in enumerate(zip(parts, widths, strict=True))
+                part.rjust(wide) if i in right else part.ljust(wide)
+                for i, (part, wide) in enumerate(zip(parts, widths, strict=True))
             ]
             lines.append("  ".join(placed).rstrip())
     return "\n".join(lines)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from trackkit.cribbing.results import StackPlan
 from trackkit.layout.fills import summarise_fills
@@ -27,6 +27,11 @@ __all__ = [
 ]
 
 
+#: What is said of a truck that is enough, and of one that would be, were the line not stopped.
+SUFFICES: Final = "suffices"
+SEE_STOP: Final = "see STOP"
+
+
 def laid_headline(laid: Laid | Plan) -> list[tuple[str, str]]:
     """Return how much track and the largest fill: what, and the number in the crew's unit."""
     job, show, summary = laid.job, laid.job.display, summarise_fills(laid.fills)
@@ -41,14 +46,21 @@ def laid_headline(laid: Laid | Plan) -> list[tuple[str, str]]:
 
 
 def truck_words(stacks: StackPlan | None) -> str:
-    """Return whether the truck is enough, and what it is short of."""
+    """Return whether the truck is enough, and what it is short of; "see STOP" where stacks leave one.
+
+    "suffices" would be taken for "all is well" where tie ends are in the ground.
+    """
     if stacks is None:
         return "not given"
-    short = ", ".join(f"{one.missing} {one.item}" for one in stacks.shortages)
-    lost = f"cannot fill {len(stacks.unfillable)} supports" if stacks.unfillable else "suffices"
-    if not short:
-        return lost
-    return f"short of {short}" + (f", {lost}" if stacks.unfillable else "")
+    count = len(stacks.unfillable)
+    found = [f"short of {', '.join(f'{one.missing} {one.item}' for one in stacks.shortages)}"]
+    found = found if stacks.shortages else []
+    if count:
+        found.append(f"cannot fill {count} support{'s' if count > 1 else ''}")
+    if found:
+        return ", ".join(found)
+    stopped = stacks.negative or any(advisory.level == "stop" for advisory in stacks.advisories)
+    return SEE_STOP if stopped else SUFFICES
 
 
 def headline(plan: Plan, *, none: str = "") -> list[tuple[str, str]]:
@@ -60,7 +72,10 @@ def headline(plan: Plan, *, none: str = "") -> list[tuple[str, str]]:
     none : str
         What stands for a target that there is not for all rails alike; '' leaves it out.
     """
-    found = [*laid_headline(plan), ("the truck", truck_words(plan.stacks))]
+    truck = truck_words(plan.stacks)
+    if truck == SUFFICES and not plan.can_be_done:
+        truck = SEE_STOP
+    found = [*laid_headline(plan), ("the truck", truck)]
     if plan.targets is not None and plan.targets.headline and not plan.withholds_target:
         found.append(plan.targets.headline)
     elif none:

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import groupby
+from typing import Final
 
-from trackkit.advice import USUAL_CAUTIONS, WORTH_SAYING, chance_words
+from trackkit.advice import USUAL_CAUTIONS, WORTH_SAYING, chance_words, sure_words
+from trackkit.layout.targets import from_peg
 from trackkit.listed import corner_table, seat_table, support_table, truck_table
 from trackkit.naming import compact, named
 from trackkit.paper import wrapped
 from trackkit.plan import Laid, Plan
 from trackkit.problems import Advisory
+
+#: A line that rises less over its distance is level: 0.1 mm in 10 m.
+NO_GRADE: Final = 1e-5
 
 __all__ = ["hangs_on", "line_words", "plan_text", "said", "set_from_words", "stops_first", "summary_lines"]
 
@@ -82,14 +87,15 @@ def summary_lines(plan: Plan) -> list[str]:
         lines.insert(0, f"No target for the rod: {lasers} and no peg was read. Read a peg with the others.")
     if run.chassis_text():
         lines.append(run.chassis_text())
-    confidence = plan.job.file.line.confidence
+    confidence = plan.job.file.line.confidence or 0.0
     if line.raised > 0:
         lines.append(
             f"The line was raised by {show.small_unit(line.raised)} for the confidence asked for "
-            f"({confidence:.0%} that no tie end touches)."
+            f"({sure_words(confidence)} that no tie end touches)."
         )
     elif confidence:
-        lines.append(f"The line did not have to be raised for {confidence:.0%} that no tie end touches.")
+        sure = sure_words(confidence)
+        lines.append(f"The line did not have to be raised for {sure} that no tie end touches.")
     lines.append(f"{_gap_words(plan)} Ground: {plan.ground.roughness.words(show)}.")
     doubtful = plan.ground.doubtful
     if len(doubtful):
@@ -108,11 +114,10 @@ def _target_lines(plan: Plan) -> list[str]:
     lines = [f"{targets.text} {targets.check.text}"]
     control = targets.control
     if control.reading is None and targets.one_offset is not None:
-        sign = "-" if targets.one_offset >= 0 else "+"
         offset = plan.job.display.small_unit(abs(targets.one_offset))
         lines.append(
-            f"On the day: {control.name} reads ________ {sign} {offset} = ________ on the rod, on every "
-            "rail. Or put the readings into job.toml under [pegs.today], and plan again."
+            f"On the day: {control.name} reads ________ {from_peg(targets.one_offset)} {offset} = ________ "
+            "on the rod, on every rail. Or put the readings into job.toml under [pegs.today], and plan again."
         )
     return lines
 
@@ -144,10 +149,10 @@ def hangs_on(laid: Plan | Laid) -> str:
     line, show = laid.line, laid.job.display
     words = _set_from(laid)
     if line.raised > 0:
-        confidence = laid.job.file.line.confidence
+        confidence = laid.job.file.line.confidence or 0.0
         words += (
             f", and raised by {show.small_unit(line.raised)} from there so that nothing touches, "
-            f"{confidence:.0%} sure"
+            f"{sure_words(confidence)} sure"
         )
     return words + "."
 
@@ -172,9 +177,13 @@ def _set_from(laid: Plan | Laid) -> str:
 def line_words(plan: Plan | Laid) -> str:
     """Return what kind of line it is, and how steep: the end of "the line is ..."."""
     grade = plan.line.steepest
-    if plan.line.kind == "level":
+    if plan.line.kind == "level" or (plan.line.kind == "grade" and abs(grade) < NO_GRADE):
         return "level"
     rises = f"{abs(grade):.1%} {'up' if grade > 0 else 'down'} towards the end mark"
+    if abs(grade) < NO_GRADE:
+        rises = "level"
+    elif f"{abs(grade):.1%}" == "0.0%":
+        rises = f"under 0.1% {'up' if grade > 0 else 'down'} towards the end mark"
     words = {"grade": f"at a grade of {rises}", "least fill": f"the straight one with least fill, {rises}"}
     return words.get(plan.line.kind, f"bent at the joints to follow the ground, steepest {rises}")
 
@@ -186,7 +195,8 @@ def _short_on_truck(plan: Plan) -> str:
     if plan.stacks.shortages:
         found.append("SHORT ON THE TRUCK: " + "; ".join(str(s) for s in plan.stacks.shortages) + ".")
     if plan.stacks.unfillable:
-        found.append(f"The truck cannot fill {len(plan.stacks.unfillable)} support(s): see below.")
+        count = len(plan.stacks.unfillable)
+        found.append(f"The truck cannot fill {count} support{'s' if count > 1 else ''}: see below.")
     spent = [
         piece.item
         for piece in plan.stacks.truck.pieces
@@ -194,6 +204,8 @@ def _short_on_truck(plan: Plan) -> str:
     ]
     if found:
         return " ".join(found)
+    if not plan.can_be_done:
+        return "The truck: enough for what is planned, but see STOP."
     return (
         f"The truck suffices, with nothing to spare of {', '.join(spent)}."
         if spent

@@ -9,7 +9,7 @@ from trackkit.doubted import doubt_words
 from trackkit.layout.fills import summarise_fills
 from trackkit.layout.grounds import SIDES
 from trackkit.naming import named
-from trackkit.paper import columns
+from trackkit.paper import NOTEBOOK_WIDTH, columns
 from trackkit.report import line_words
 from trackkit.tables.rows import rows_of
 
@@ -28,8 +28,10 @@ __all__ = [
     "side_words",
 ]
 
-#: Ties that stand side by side in a table of plain text.
+#: Ties that stand side by side in a table of plain text: as many as have room, and rather broken names
+#: than too few.
 _ABREAST: Final = 10
+_FEW_ABREAST: Final = 4
 
 
 def side_words(laid: Laid | Plan) -> str:
@@ -60,18 +62,26 @@ def fills_words(laid: Laid | Plan) -> str:
 
 
 def fills_text(laid: Laid | Plan) -> str:
-    """Return the fill of every tie end as a table of plain text, ties side by side."""
+    """Return the fill of every tie end as a table of plain text, no wider than a notebook prints."""
     job, show = laid.job, laid.job.display
     sides = [laid.fills[laid.fills["side"] == side] for side in SIDES]
     ties = [str(tie) for tie in sides[0]["tie"]]
     words = [[show.small(fill) for fill in own["fill_m"]] for own in sides]
-    parts = []
-    for start in range(0, len(ties), _ABREAST):
-        cut = slice(start, start + _ABREAST)
-        rows = [[job.side(side), *own[cut]] for side, own in zip(SIDES, words, strict=True)]
-        head = [f"fill, {show.unit}; tie", *ties[cut]]
-        parts.append(columns(head, rows, right=tuple(range(1, len(head)))))
-    return "\n".join(parts)
+    head, names = f"fill, {show.unit}; tie", [job.side(side) for side in SIDES]
+
+    def table(abreast: int, wrap: tuple[int, ...] = ()) -> str:
+        parts = []
+        for start in range(0, len(ties), abreast):
+            cut = slice(start, start + abreast)
+            rows = [[name, *own[cut]] for name, own in zip(names, words, strict=True)]
+            own_head = [head, *ties[cut]]
+            figures = tuple(range(1, len(own_head)))
+            parts.append(columns(own_head, rows, right=figures, wrap=wrap, width=NOTEBOOK_WIDTH))
+        return "\n".join(parts)
+
+    whole = (table(abreast) for abreast in range(_ABREAST, _FEW_ABREAST - 1, -1))
+    fits = (text for text in whole if max(map(len, text.split("\n"))) <= NOTEBOOK_WIDTH)
+    return next(fits, None) or table(_FEW_ABREAST, wrap=(0,))
 
 
 def governing_words(plan: Plan) -> str:

@@ -70,11 +70,23 @@ def test_before_the_peg_is_read_rails_are_given_above_it(make_ground):
     assert math.isnan(targets.laser)
     assert targets.table["rod_m"].isna().all()
     np.testing.assert_allclose(targets.table["above_control_m"], offset)
-    sign = "less" if offset > 0 else "plus"
+    sign = "minus" if offset > 0 else "plus"
     assert f"the reading on A {sign} {abs(offset) * 1000:.0f} mm" in targets.text
     _, sloped = day(make_ground(surface=lambda s, side: 0.02 * s), least_fill_line, control=Peg("A", CONTROL))
-    assert "Target = reading on A less the corner's height above it" in sloped.text
+    assert "add to that reading what the table says with plus" in sloped.text
     assert sloped.one_offset is None
+
+
+@pytest.mark.parametrize(("peg", "words"), [(0.1, "A minus 20 mm"), (0.5, "A plus 380 mm")])
+def test_a_target_in_large_type_says_what_to_do_with_the_peg_s_reading(make_ground, peg, words):
+    """ "reading on P1 less / 19.7 cm" was read as less than 19.7: the sign stands with the number."""
+    line = level_line(make_ground(surface=lambda s, side: 0.0 * s), RUN, gap=0.0)
+    fills = fill_table(make_ground(surface=lambda s, side: 0.0 * s), RUN, line)
+    targets = target_rods(fills, line, RUN, control=Peg("A", peg))  # rail top is 0.12 above ground at 0
+    assert targets.headline == ("target: rod on the rail", words)
+    assert f"the reading on A {words.removeprefix('A ')}." in targets.text
+    read = target_rods(fills, line, RUN, control=Peg("A", peg, 1.4))
+    assert read.headline == ("target: rod on the rail", f"{1000 * (peg + 1.4 - 0.12):.0f} mm")
 
 
 def test_targets_are_for_the_corners_of_sections_unless_every_tie_is_asked_for(make_ground):

@@ -120,7 +120,8 @@ class StackPlan:
         Returns
         -------
         DataFrame
-            item, kind, count (wanted), on_truck, missing, mass_kg (of what is there; NaN if not known).
+            item, kind, count (wanted), on_truck, missing, mass_kg (of all that is wanted, on the truck or
+            not; NaN if not known).
         """
         wanted = dict(self.used)
         rows = []
@@ -128,7 +129,7 @@ class StackPlan:
             count = wanted.get(piece.item, 0)
             if count:
                 there = min(count, piece.count)
-                row = (piece.item, piece.kind, count, piece.count, count - there, there * piece.mass)
+                row = (piece.item, piece.kind, count, piece.count, count - there, count * piece.mass)
                 rows.append(row)
         return pd.DataFrame(rows, columns=["item", "kind", "count", "on_truck", "missing", "mass_kg"])
 

@@ -24,7 +24,16 @@ from trackkit.layout.grounds import GroundLike
 from trackkit.layout.laid import Run
 from trackkit.problems import Advisory
 
-__all__ = ["CheckVerdict", "Peg", "TargetRules", "Targets", "check_pegs", "pegs_from_ground", "target_rods"]
+__all__ = [
+    "CheckVerdict",
+    "Peg",
+    "TargetRules",
+    "Targets",
+    "check_pegs",
+    "from_peg",
+    "pegs_from_ground",
+    "target_rods",
+]
 
 #: Targets this close are one number [m]: half a millimetre, which no rod shows.
 _ONE_NUMBER: Final = 0.0005
@@ -112,8 +121,8 @@ class Targets:
     laser : float
         Height of the laser on the day above the datum [m]; NaN while there is no ``rod_m``.
     headline : (str, str) or None
-        The one target as question and answer: ("target on the rod", "122.4 cm") or ("target: reading
-        on P1 less", "19.7 cm"); None if there is none.
+        The one target as question and answer: ("target: rod on the rail", "122.4 cm"), or "P1 minus
+        19.7 cm" before P1 is read; None if there is none.
     text : str
         What to do, in plain words.
     check : CheckVerdict
@@ -284,12 +293,25 @@ def check_pegs(
 def _headline(
     control: Peg, offset: float | None, rod: float | None, verdict: CheckVerdict, run: Run
 ) -> tuple[str, str] | None:
-    show = run.display.small_unit
+    what, show = "target: rod on the rail", run.display.small_unit
     if offset is None or verdict.verdict == "do not lay":
         return None
     if rod is not None:
-        return "target on the rod", show(rod)
-    return f"target: reading on {control.name} {'less' if offset >= 0 else 'plus'}", show(abs(offset))
+        return what, show(rod)
+    return what, f"{control.name} {from_peg(offset)} {show(abs(offset))}"
+
+
+def from_peg(offset: float) -> str:
+    """Return what is done with the height of a rail top above the peg, to the reading on the peg.
+
+    Rod on the rail = reading on the peg minus offset: a rail that is higher reads less.
+
+    Examples
+    --------
+    >>> from_peg(0.197), from_peg(-0.24)
+    ('minus', 'plus')
+    """
+    return "minus" if offset >= 0 else "plus"
 
 
 def _in_words(control: Peg, offset: float | None, rod: float | None, verdict: CheckVerdict, run: Run) -> str:
@@ -302,12 +324,11 @@ def _in_words(control: Peg, offset: float | None, rod: float | None, verdict: Ch
         return "Each corner has a target of its own on the rod, standing on the rail: see the table."
     if offset is None:
         return (
-            f"Target = reading on {control.name} less the corner's height above it: read {control.name} "
-            "first, then take each corner's figure off. The rod stands on the rail."
+            f"Each corner has a target of its own: read {control.name} first, then add to that reading what "
+            "the table says with plus, and take off it what it says with minus. The rod stands on the rail."
         )
-    side = "less" if offset >= 0 else "plus"
     return (
-        f"Target for the whole job: the reading on {control.name} {side} {show(abs(offset))}. "
+        f"Target for the whole job: the reading on {control.name} {from_peg(offset)} {show(abs(offset))}. "
         "The rod stands on the rail."
     )
 
