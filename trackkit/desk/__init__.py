@@ -7,7 +7,8 @@ Nothing is worked out here, and everything that a panel does can be done by a fu
   ``panel.values`` reads them.
 - `panel`: the one pattern that all panels follow. `picture`: a figure that changes while it is looked at.
 - `controls`, `asked`, `jobs`: sliders and lists in the crew's words, and what they mean.
-- `table`, `typed_job`: the table that readings are typed into, and the job as it stands with them.
+- `table`, `typed_job`, `left_out`: the table that readings are typed into, the job as it stands with them,
+  and the readings that it leaves out.
 - `words`: numbers, faults and tables as HTML. `fitter`: names for every control, and its keys kept from
   the notebook.
 """

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.advice import chance_words
 from trackkit.desk import asked
-from trackkit.desk.controls import choice, grades, heights, rows_of_steps, slider, support_ends
+from trackkit.desk.controls import (
+    bends,
+    choice,
+    confidences,
+    grades,
+    heights,
+    rows_of_steps,
+    slider,
+    support_ends,
+)
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.panel import Panel
 from trackkit.desk.picture import Picture
@@ -79,7 +88,7 @@ class LinePanel(Panel):
             "reference": slider("set from", later, 0.0, wide=560),
             "gap": slider("gap under the track", later, 0.0),
             "grade": slider("grade, up towards the end", later, 0.0),
-            "bend": slider("bend at a joint, at most", later, 0.0),
+            "bend": slider("bend at a joint, at most", later, 0.0, wide=420),
             "confidence": slider("sure that nothing touches", later, 0.0),
         }
         pictures = (self._side, self._signs, self._fills, self._governing, self._above)
@@ -104,10 +113,10 @@ class LinePanel(Panel):
                 rows_of_steps(*GAPS[job.display.unit], wishes["gap"]), job.display, own=wishes["gap"]
             ),
             "grade": grades(rows_of_steps(*GRADES, wishes["grade"])),
-            "bend": [(f"{1000 * v:.1f} mm in 1 m", v) for v in rows_of_steps(*BENDS, wishes["bend"], BEND)],
+            "bend": bends(rows_of_steps(*BENDS, wishes["bend"], BEND), job.display),
             "confidence": [
                 ("not asked", asked.NOT_ASKED),
-                *((f"{v:.0%}", v) for v in _confidences(wishes["confidence"])),
+                *confidences(sorted({*CONFIDENCES, wishes["confidence"]} - {asked.NOT_ASKED})),
             ],
         }
         for name, offered in options.items():
@@ -248,7 +257,3 @@ class LinePanel(Panel):
     def sheet(self) -> str:
         """Return what it hangs on, and the tables."""
         return f"{self._hangs.value}{self._sheet.value}"
-
-
-def _confidences(own: float) -> list[float]:
-    return sorted({*CONFIDENCES, own} - {asked.NOT_ASKED})

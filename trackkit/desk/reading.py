@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from trackkit.checked import check_lines, doubt_listing
+from trackkit.checked import check_lines, doubt_listing, known_to
 from trackkit.cribbing.truck import KINDS
 from trackkit.desk.controls import choice
 from trackkit.desk.jobs import job_choice
@@ -71,18 +71,24 @@ class GroundPanel(Panel):
         self.table: EntryTable = EntryTable.of(TypedTable("levels", ("",)), choices=CHOICES)
         save = Button(description="Save as a new job", tooltip="writes a new folder beside the old one")
         save.on_click(lambda _: self._save())
+        self._back = Button(
+            description="Back to the files", tooltip="drops what was typed here and not saved"
+        )
+        self._back.on_click(lambda _: self._drop())
         bench = HBox([self.table])
         bench.add_class("trackkit-bench")
         self.table.on_rows(self._typed_into)
         pictures = (self._profile, self._residuals)
-        foot = HBox([save, self._saved])
+        foot = HBox([save, self._back, self._saved])
         parts = [self._numbers, *(picture.widget for picture in pictures)]
         self._begin([*parts, bench, foot], pictures, later=[self._sheet])
 
     # --- state --------------------------------------------------------------------------------------
 
     def _open(self, folder: Path) -> None:
-        typed = self._known.get(folder) or TypedJob(folder)
+        typed = self._known.get(folder)
+        if typed is None or not typed.changed:
+            typed = TypedJob(folder)
         if not typed.tables:
             raise CannotDo(
                 f"{folder.name} holds no table; put levels.csv or another table of readings into it"
@@ -94,6 +100,20 @@ class GroundPanel(Panel):
         control.value = next(iter(typed.tables))
         self.controls["counted"].value = False
         self._show_table()
+
+    def _drop(self) -> None:
+        """Put the tables back as they stand in the files."""
+        if self._opened is None:
+            return
+        with self._alone:
+            try:
+                self.typed.back_to_file()
+            except EXPECTED as why:
+                self._saved.value = sheet_html(list_html("", [f"Not put back: {why}"]))
+                return
+            self._saved.value = ""
+            self._show_table()
+            self._react("rows")
 
     def _show_table(self) -> None:
         """Show the chosen table as it stands."""
@@ -114,6 +134,7 @@ class GroundPanel(Panel):
         if "table" in moved and "job" not in moved:
             self._show_table()
         label = self.typed.label(self.values["table"])
+        self._back.layout.display = None if self.typed.changed else "none"
         try:
             job = self.typed.load(all_readings=self.values["counted"])
             ground, no_run = fit_readings(job)
@@ -152,7 +173,7 @@ class GroundPanel(Panel):
     def settle(self) -> Iterator[None]:
         """Say in words what the readings are worth."""
         doubts = doubt_listing(self.job, self.ground)
-        said = [str(caution) for caution in cautions(self.ground.survey)]
+        said = [*self._differs(), *(str(caution) for caution in cautions(self.ground.survey))]
         if self._no_run:
             said.append(f"CAUTION: the readings were checked, but the job cannot be laid: {self._no_run}")
         self._sheet.value = sheet_html(
@@ -162,6 +183,20 @@ class GroundPanel(Panel):
             list_html("How readings were taken", list(self.ground.survey.notes)),
         )
         yield from ()
+
+    def _differs(self) -> list[str]:
+        """Return how the tables differ from the files, as far as somebody must know."""
+        typed = self.typed
+        found = [f"CAUTION: {note}" for note in typed.notes]
+        if typed.changed:
+            names = ", ".join(typed.label(name) for name in typed.changed)
+            found.append(f"NOTE: what was typed into {names} is not saved; the files are as they were")
+            if typed.stale():
+                found.append(
+                    "CAUTION: the job's files have been changed since they were read here: what stands in "
+                    'the table is older than they are; "Back to the files" reads them anew'
+                )
+        return found
 
     def _save(self) -> None:
         """Save the tables as a new job, and say where or why not."""
@@ -184,16 +219,13 @@ class GroundPanel(Panel):
         """Return how many readings there are, in doubt and unchecked, and how well the ground is known."""
         ground, show = self.ground, self.job.display
         table = ground.residuals
-        worst = max(
-            (float(ground.height(ground.stations, side)[1].max()) for side in ground.sides), default=0.0
-        )
         return [
             ("readings", str(len(table))),
             ("in doubt: read again", str(len(ground.doubtful))),
             ("that nothing checks", str(int((table["checked"] == "nothing").sum()))),
             (
-                "ground known to, where it was read",
-                f"±{show.small_unit(2 * worst)}" if ground.sides else "not read",
+                "ground known to, between readings too",
+                f"±{show.small_unit(known_to(ground))}" if ground.sides else "not read",
             ),
         ]
 
@@ -202,7 +234,7 @@ class GroundPanel(Panel):
         found = [f"{self.job.name} ({self.job.folder.name})"]
         if self.values["counted"] and self.job.file.leave_out:
             found.append("readings that the job leaves out are counted")
-        if self.typed.changed:
+        if self.typed.changed and self.typed.folder.name == self.job.folder.name:
             found.append(f"as typed, not as saved: {', '.join(self.typed.changed)}")
         return found
 
