@@ -28,8 +28,8 @@ def taken_from(plan):
                 taken[piece.item] += piece.per_layer
         for closing in stack.closings:
             taken.update(dict(closing.takes))
-        if stack.seat.startswith(("wedge", "packing (not on the pull list) and a wedge")):
-            taken["wedge"] += stack.seat.count("thick")  # one for each way that it is told
+        if "wedge" in stack.seat:
+            taken["wedge"] += stack.seat.count("thick there")  # one for each edge that is told
     return Counter({item: n for item, n in taken.items() if n})
 
 

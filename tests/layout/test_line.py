@@ -350,8 +350,9 @@ def test_head_and_tail_swapped_reverses_the_fills_of_a_level_line(make_ground):
 def test_on_a_grade_the_crew_is_warned_that_the_dolly_rolls_by_itself(make_ground):
     ground = make_ground(surface=lambda s, side: 0.05 * s)
     line = least_fill_line(ground, RUN)
-    assert "on a grade of 5.0% the dolly rolls away by itself: 400 kg pull with 196 N" in texts(line)
-    assert "towards the start mark. Stops at both ends" in texts(line)
+    assert "on a grade of 5.0% the dolly rolls away by itself: 400 kg push down the slope" in texts(line)
+    assert "towards the start mark, with 20 kg of force" in texts(line)  # 400 kg * sin(atan(0.05)): 20.0 kg
+    assert "Stops at both ends" in texts(line)
     heavy = least_fill_line(ground, RUN, grade_limit=0.1, rolling=Rolling(mass=500.0))
     assert texts(heavy).startswith("STOP")
     assert level_line(ground, RUN).advisories == ()
