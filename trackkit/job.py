@@ -254,7 +254,8 @@ def _same_fields(kind: Any, values: dict[str, Any]) -> dict[str, Any]:
 def _instruments(file: JobFile) -> dict[str, Any]:
     values = file.instruments.model_dump()
     angles, _ = values.pop("angles"), values.pop("estimate")
-    return {**values, "angle_sds": angles or None}
+    named = {key: values.pop(key) or None for key in ("zeros", "zero_sds")}
+    return {**values, "angle_sds": angles or None, **named}
 
 
 def _roughness(file: JobFile) -> dict[str, Any]:

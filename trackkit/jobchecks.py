@@ -260,13 +260,18 @@ def _pegs(file: JobFile, survey: Survey, kept: Survey) -> Iterator[Fault]:
         yield "pegs.today", f"a reading on the check peg {check!r} alone", accepted, do
 
 
+#: Keys of [instruments] that hold something for each named angle instrument.
+_OF_ANGLES: Final = ("angles", "zeros", "zero_sds")
+
+
 def _angle_instruments(file: JobFile, survey: Survey, kept: Survey) -> Iterator[Fault]:
     named = [*survey.boards["instrument"], *survey.crosslevels["instrument"]]
     known = list(dict.fromkeys(name or DEFAULT_PHONE for name in named))
-    for name in file.instruments.angles:
-        if name not in known:
-            accepted = "an instrument of boards or crosslevels: " + (", ".join(known) or "there is none")
-            yield "instruments.angles", f"{name!r}, which no table names", accepted, nearest(name, known)
+    for key in _OF_ANGLES:
+        for name in getattr(file.instruments, key):
+            if name not in known:
+                accepted = "an instrument of boards or crosslevels: " + (", ".join(known) or "there is none")
+                yield f"instruments.{key}", f"{name!r}, which no table names", accepted, nearest(name, known)
 
 
 # --- in the tables ------------------------------------------------------------------------------
@@ -321,5 +326,5 @@ _OF_TABLES: Final = (
     _OfTables(_left_out, ("leave_out",)),
     _OfTables(_named_pegs, ("line.reference", "ground.datum", "pegs", "leave_out")),
     _OfTables(_pegs, ("pegs", "leave_out")),
-    _OfTables(_angle_instruments, ("instruments.angles",)),
+    _OfTables(_angle_instruments, tuple(f"instruments.{key}" for key in _OF_ANGLES)),
 )

@@ -18,6 +18,7 @@ from trackkit.jobvalues import (
     Number,
     Room,
     Share,
+    SignedAngle,
     Size,
 )
 
@@ -147,6 +148,8 @@ class InstrumentsTable(_Table):
     longest_sight: Size | None = None
     estimate: Literal["rod_sd", "angle_sd"] | None = None
     angles: dict[str, AngleSd] = Field(default_factory=dict)
+    zeros: dict[str, SignedAngle] = Field(default_factory=dict)
+    zero_sds: dict[str, AngleSd] = Field(default_factory=dict)
 
 
 class PegsTable(_Table):

@@ -26,6 +26,7 @@ __all__ = [
     "Number",
     "Room",
     "Share",
+    "SignedAngle",
     "Size",
     "shown",
 ]
@@ -127,6 +128,7 @@ Length = Annotated[float, _kind(parse_quantity, _LENGTH)]
 Size = Annotated[float, _kind(parse_quantity, f"{_LENGTH}, above 0", above=0)]
 Room = Annotated[float, _kind(parse_quantity, f"{_LENGTH}, 0 or more", least=0)]
 Angle = Annotated[float, _kind(_angle, 'an angle like "2 deg", 0 or more', least=0)]
+SignedAngle = Annotated[float, _kind(_angle, 'an angle like "-0.3 deg"')]
 #: A standard deviation of an angle.
 AngleSd = Annotated[float, _kind(_angle, 'an angle like "0.3 deg", above 0', above=0)]
 Grade = Annotated[float, _kind(lambda value: math.tan(_angle(value)), _GRADE)]

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.checked import check_lines, doubt_listing, known_to
+from trackkit.checked_instruments import check_words
 from trackkit.cribbing.truck import KINDS
 from trackkit.desk.controls import choice
 from trackkit.desk.jobs import job_choice
@@ -179,6 +180,7 @@ class GroundPanel(Panel):
         self._sheet.value = sheet_html(
             listing_html(doubts) if doubts.rows else list_html("", ["No reading is in doubt."]),
             list_html("In words", check_lines(self.job, self.ground)),
+            list_html("Instruments", check_words(self.job.folder, self.ground.instruments, self.job.display)),
             list_html("What to mind", said),
             list_html("How readings were taken", list(self.ground.survey.notes)),
         )

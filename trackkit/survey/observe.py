@@ -102,9 +102,11 @@ def observe(
     zeros = [name for kind, name in rows.names if kind == "zero"]
     if zeros:
         sight = np.array([name.startswith(SIGHT) for name in zeros])
+        stated = np.array([instruments.zeros.get(name, 0.0) for name in zeros])
+        doubt = np.array([instruments.zero_sds.get(name, instruments.zero_sd) for name in zeros])
         rows.add(
-            np.where(sight, instruments.collimation, 0.0),
-            np.where(sight, instruments.collimation_sd, instruments.zero_sd),
+            np.where(sight, instruments.collimation, stated),
+            np.where(sight, instruments.collimation_sd, doubt),
             [],
             [(rows.unknown("zero", pd.Series(zeros)), np.ones(len(zeros)))],
             kind="zero error beforehand",

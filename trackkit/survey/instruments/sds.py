@@ -1,4 +1,4 @@
-"""How far a single reading can be off: the standard deviations of the instruments.
+"""The standard deviations of single readings.
 
 Every figure is a field, so that a job file can change it. ``BASIS`` says where each default comes
 from; those that are guesses are meant to be replaced by the crew's own checks.
@@ -63,6 +63,9 @@ class Instruments:
         Sights to pegs, whose place is not known, are taken to be up to so long [m].
     angle_sds : mapping
         ``angle_sd`` of named instruments [rad].
+    zeros, zero_sds : mapping
+        Zero error of named instruments, as pairs read both ways round have it, and its ``zero_sd`` [rad]. The
+        survey's own readings may still move it within that.
     """
 
     rod_sd: float = 0.0015
@@ -78,6 +81,8 @@ class Instruments:
     collimation_sd: float = 1e-4
     longest_sight: float = 30.0
     angle_sds: Mapping[str, float] = field(default_factory=dict)
+    zeros: Mapping[str, float] = field(default_factory=dict)
+    zero_sds: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Refuse a standard deviation that is negative, or zero where it would divide."""
@@ -86,6 +91,10 @@ class Instruments:
             least_is_zero = name in ("station_sd", "crown_sd")
             if not math.isfinite(value) or value < 0 or (value == 0 and not least_is_zero):
                 raise ValueError(f"{name} must be a positive number, got {value}")
-        for name, value in self.angle_sds.items():
-            if not (math.isfinite(value) and value > 0):
-                raise ValueError(f"angle_sds[{name!r}] must be a positive number, got {value}")
+        for kind in ("angle_sds", "zero_sds"):
+            for name, value in getattr(self, kind).items():
+                if not (math.isfinite(value) and value > 0):
+                    raise ValueError(f"{kind}[{name!r}] must be a positive number, got {value}")
+        for name, value in self.zeros.items():
+            if not math.isfinite(value):
+                raise ValueError(f"zeros[{name!r}] must be a number, got {value}")
