@@ -1,11 +1,12 @@
 """Nothing reaches past a break in the ground or into the next stack: pieces are turned, slid, or refused."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from crib_cases import box, fills, shim, truck, two_by_four, wedge
+from crib_cases import INCH, box, fills, shim, truck, two_by_four, wedge
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -554,3 +555,20 @@ def test_on_a_board_on_its_edge_the_wedge_goes_along_it():
     told = [note for note in flat.advisories if "flush with that end" in note.text]
     assert [note.place for note in told] == ["tie 1 left"]
     assert not [note for note in plan.advisories if "flush with that end" in note.text]
+
+
+@pytest.mark.parametrize(("top", "passes"), [("pancake", True), ("2x4", False)])
+def test_wedges_at_a_joint_may_pass_side_by_side_where_the_pile_is_wide_enough(top, passes):
+    """Two wedges 9 cm wide, from 5 cm outside the rail inwards: a box 12 in wide carries both, a board not."""
+    under = box("pancake", 1, 9) if top == "pancake" else two_by_four(9)
+    there = Truck((under, replace(wedge(9), width=0.09)))
+    ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.2]}
+    high = there.pieces[0].thickness
+    plan = choose_stacks(
+        fills([high + 0.012] * 2, **ties, sd=0.001), there, rules=StackRules(walk_side="left")
+    )
+    (stack,) = plan.stacks
+    assert [end.goes_in for end in stack.closings] == ["along the track"] * 2
+    assert all((end.high == pytest.approx(1.25 * INCH)) == passes for end in stack.closings)
+    assert any("side by side" in note.text for note in plan.advisories)
+    assert (stack.change_chance < 0.01) == passes or stack.change_chance < 0.2

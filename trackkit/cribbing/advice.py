@@ -72,6 +72,7 @@ def advise(
     found += _past_advice(stacks, show)
     found += _edge_advice(stacks)
     found += _flush_advice(stacks, rules)
+    found += _passing_advice(stacks)
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
     for site in split:
@@ -266,6 +267,22 @@ def _edge_advice(stacks: Sequence[Stack]) -> list[Advisory]:
         return []
     text = "a board on its edge can tip: see that it stands square under the tie, and tack or brace it"
     return [Advisory("caution", edged, text, _HABIT)]
+
+
+def _passing_advice(stacks: Sequence[Stack]) -> list[Advisory]:
+    """Return where the two wedges of a joint come to meet each other along the track."""
+
+    def meet(stack: Stack) -> bool:
+        return len(stack.ties) > 1 and all(end.goes_in == "along the track" for end in stack.closings)
+
+    places = _where(stacks, meet)
+    if not places:
+        return []
+    text = (
+        "the two wedges come to meet each other. Where a gap turns out higher, let them pass side by side, "
+        "the outer one flush with the tie's end, if both lie on the pile; else put shims under them"
+    )
+    return [Advisory("note", places, text, "geometry")]
 
 
 def _flush_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]:

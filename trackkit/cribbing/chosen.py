@@ -13,6 +13,7 @@ from trackkit.cribbing.assign import Choice
 from trackkit.cribbing.build import build_stack, closing_heights, place_pieces, slid_clear
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.formulate import Formulation
+from trackkit.cribbing.passing import with_room_to_pass
 from trackkit.cribbing.results import Placed, Shortage, Stack
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
@@ -37,7 +38,8 @@ def build_choices(
             placed[choice.pattern] = place_pieces(purpose.patterns, row, kind=purpose.kind)
         pieces = slid_clear(site, placed[choice.pattern], rules)
         closers = _closers(formulation, choice, site.side, len(site.ties))
-        piles.append((site, pieces, [formulation.closers[place] for place in closers]))
+        own = [formulation.closers[place] for place in closers]
+        piles.append((site, pieces, with_room_to_pass(site, pieces, own, truck, rules)))
     chances = _chances(piles)
     seat = formulation.seat_wedge
     built: list[Built] = []
