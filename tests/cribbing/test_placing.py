@@ -559,7 +559,7 @@ def test_on_a_board_on_its_edge_the_wedge_goes_along_it():
 
 @pytest.mark.parametrize(("top", "passes"), [("pancake", True), ("2x4", False)])
 def test_wedges_at_a_joint_may_pass_side_by_side_where_the_pile_is_wide_enough(top, passes):
-    """Two wedges 9 cm wide, from 5 cm outside the rail inwards: a box 12 in wide carries both, a board not."""
+    """Two wedges 9 cm wide, from 5 cm outside the rail inwards: a box 12 in wide carries both, no board."""
     under = box("pancake", 1, 9) if top == "pancake" else two_by_four(9)
     there = Truck((under, replace(wedge(9), width=0.09)))
     ties = {"sides": ["left"] * 2, "supports": ["J1"] * 2, "ties": [5, 6], "stations": [0.0, 0.2]}
