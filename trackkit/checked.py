@@ -14,10 +14,12 @@ from trackkit.paper import columns, wrapped
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
 from trackkit.survey.known import sd_against_best
+from trackkit.survey.quality import detectable_errors
+from trackkit.survey.quality.detectable import POWER
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import SIGHT
 from trackkit.tables.rows import rows_of
-from trackkit.units import LENGTH_UNITS
+from trackkit.units import LENGTH_UNITS, Display
 
 __all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines", "known_to"]
 
@@ -81,6 +83,7 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
         f"{len(table)} readings; {spare} more than there are heights to find.",
         f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
         f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
+        *_noticed(ground, show),
         f"Ground: {ground.roughness.words(show)}." if ground.sides else "No reading of the ground itself.",
         *instrument_lines(job, ground),
     ]
@@ -97,6 +100,19 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
     return lines
+
+
+def _noticed(ground: Ground, show: Display) -> list[str]:
+    """Return from which size on a misread rod would be noticed."""
+    found = detectable_errors(ground)
+    rods = found[found["kind"].str.startswith("rod") & np.isfinite(found["noticed_m"])]
+    if rods.empty:
+        return []
+    usual, worst = float(rods["noticed_m"].median()), rods.loc[rods["noticed_m"].idxmax()]
+    return [
+        f"A misread rod is noticed {POWER:.0%} of the time from about {show.small_unit(usual)} on; the one "
+        f"checked least, {worst['reading']}, from {show.small_unit(float(worst['noticed_m']))} on."
+    ]
 
 
 def doubt_listing(job: Job, ground: Ground) -> Listing:
