@@ -21,11 +21,14 @@ from trackkit.units import MASS_UNITS, Display
 if TYPE_CHECKING:
     from trackkit.cribbing.results import Unfillable
     from trackkit.cribbing.stack import Closing, Stack
+    from trackkit.job import Job
     from trackkit.plan import Plan
 
 __all__ = [
     "Listing",
     "corner_table",
+    "lift_words",
+    "list_corners",
     "list_pieces",
     "list_seats",
     "list_supports",
@@ -66,7 +69,26 @@ class Listing:
     notes: tuple[str, ...] = ()
 
 
+#: What a fill means where track was roughed in.
+LIFT: Final = (
+    "Lift: from where the rail lies now. Track that bridges a dip has a gap under it already: a stack is the "
+    "lift and that gap."
+)
+
+
+def lift_words(job: Job) -> list[str]:
+    """Return what must stand beside the fills of track that was roughed in; nothing for other jobs."""
+    return [f"CAUTION: {LIFT}"] if job.rough_in else []
+
+
 def corner_table(plan: Plan) -> str:
+    """Return the corners of roughed-in track as text; see `list_corners`."""
+    listed = list_corners(plan)
+    table = columns(listed.head, listed.rows, right=listed.right)
+    return "\n".join([listed.title, table, *map(wrapped, listed.notes)])
+
+
+def list_corners(plan: Plan) -> Listing:
     """Return the corners of roughed-in track, the highest first: the order to look at them in."""
     show, job = plan.job.display, plan.job
     corners = plan.fills[plan.fills["role"] == "set"].sort_values("fill_m", kind="stable")
@@ -76,14 +98,10 @@ def corner_table(plan: Plan) -> str:
         own = ties.loc[ties["section"] == row.section, "tie"]
         end = "head" if row.tie == own.min() else "tail"
         corner = f"section {row.section} {end}"
-        rows.append([str(place), corner, job.side(row.side), show.small(row.fill_m), give(row, show)])
+        rows.append((str(place), corner, job.side(row.side), show.small(row.fill_m), give(row, show)))
     title = f"CORNERS, the highest first (lift in {_UNIT_WORDS[show.unit]})"
-    note = (
-        "Lift: from where the rail lies now. Track that bridges a dip has a gap under it already: a stack is "
-        "the lift and that gap. Lift the lowest corner a little at a time, in turn with its neighbours."
-    )
-    table = columns(["", "corner", "side", "lift", ""], rows, right=(0, 3, 4))
-    return "\n".join([title, table, wrapped(note)])
+    note = f"{LIFT} Lift the lowest corner a little at a time, in turn with its neighbours."
+    return Listing(title, ("", "corner", "side", "lift", ""), tuple(rows), (0, 3, 4), (), (note,))
 
 
 def support_table(plan: Plan) -> str:

@@ -37,7 +37,8 @@ def laid_headline(laid: Laid | Plan) -> list[tuple[str, str]]:
     job, show, summary = laid.job, laid.job.display, summarise_fills(laid.fills)
     track = laid.line.run.length if job.rough_in else laid.line.run.needed
     side = job.side(summary.largest_side)
-    largest = (f"largest fill, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
+    fill = "lift" if job.rough_in else "fill"
+    largest = (f"largest {fill}, at tie {summary.largest_tie} {side}", show.small_unit(summary.largest))
     if summary.deepest < -laid.line.doubt.touch:
         count = summary.negative
         ends = f"tie end{'s' if count > 1 else ''} in the ground, up to"

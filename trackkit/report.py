@@ -148,12 +148,14 @@ def hangs_on(laid: Plan | Laid) -> str:
     """Return what a line is set from, and what it was raised by for the confidence asked for."""
     line, show = laid.line, laid.job.display
     words = _set_from(laid)
-    if line.raised > 0:
+    if show.small(line.raised) != show.small(0.0):
         confidence = laid.job.file.line.confidence or 0.0
         words += (
             f", and raised by {show.small_unit(line.raised)} from there so that nothing touches, "
             f"{sure_words(confidence)} sure"
         )
+        if line.kind == "least fill" and laid.job.reference != "governing":
+            words += ". Set from the governing point it needs less"
     return words + "."
 
 
@@ -184,7 +186,10 @@ def line_words(plan: Plan | Laid) -> str:
         rises = "level"
     elif f"{abs(grade):.1%}" == "0.0%":
         rises = f"under 0.1% {'up' if grade > 0 else 'down'} towards the end mark"
-    words = {"grade": f"at a grade of {rises}", "least fill": f"the straight one with least fill, {rises}"}
+    least = "the straight one with least fill"
+    if plan.line.kind == "least fill" and plan.job.reference != "governing":
+        least += " of those set from there"
+    words = {"grade": f"at a grade of {rises}", "least fill": f"{least}, {rises}"}
     return words.get(plan.line.kind, f"bent at the joints to follow the ground, steepest {rises}")
 
 

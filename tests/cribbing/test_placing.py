@@ -539,22 +539,24 @@ def test_no_layer_lies_beside_the_line_on_which_a_wedge_bears(fill):
             if end.kind != "single" or end.goes_in != "from outside":
                 continue
             for piece in stack.pieces:
-                out = rules.tie_overhang - piece.across / 2
-                assert out <= piece.across / 6 + 1e-9, (stack.ties, piece)
+                off = rules.tie_overhang - piece.out  # of the tie's end from the layer's middle
+                assert abs(off) <= piece.across / 2, (stack.ties, piece)
+                assert piece.out == 0.0 or abs(off) <= piece.across / 6 + 1e-9
 
 
-def test_on_a_board_on_its_edge_the_wedge_goes_along_it():
-    there = Truck((two_by_four(4), wedge(4)))
-    on_edge = fills([0.089 + 0.02], sides=["left"])
-    plan = choose_stacks(on_edge, there, rules=StackRules(max_layers=1, height_per_base=4.0))
-    (stack,) = plan.stacks
-    assert stack.pieces[0].on_edge
-    assert stack.closing.goes_in == "along the track"
-    flat = choose_stacks(fills([0.038 + 0.02], sides=["left"]), there, rules=StackRules(max_layers=1))
-    assert flat.stacks[0].closing.goes_in == "from outside"
-    told = [note for note in flat.advisories if "flush with that end" in note.text]
-    assert [note.place for note in told] == ["tie 1 left"]
-    assert not [note for note in plan.advisories if "flush with that end" in note.text]
+def test_on_a_board_on_its_edge_the_wedge_goes_along_it_and_a_flat_one_is_set_out():
+    there = Truck((two_by_four(4), box("half", 4, 1), wedge(4)))
+    rules = StackRules(max_layers=1, height_per_base=4.0)
+    plans = [
+        choose_stacks(fills([h + 0.02], sides=["left"]), there, rules=rules) for h in (0.089, 0.038, 4 * INCH)
+    ]
+    (edge,), (flat,), (boxed,) = (plan.stacks for plan in plans)
+    assert edge.pieces[0].on_edge and edge.closing.goes_in == "along the track"
+    assert flat.closing.goes_in == boxed.closing.goes_in == "from outside"
+    assert flat.pieces[0].out == pytest.approx(0.05 - 0.089 / 6, abs=1e-4)
+    assert edge.pieces[0].out == boxed.pieces[0].out == 0.0
+    told = [any("over their middle third" in note.text for note in plan.advisories) for plan in plans]
+    assert told == [False, True, False]
 
 
 @pytest.mark.parametrize(("top", "passes"), [("pancake", True), ("2x4", False)])

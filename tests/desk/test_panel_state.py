@@ -91,7 +91,7 @@ def test_an_answer_that_cannot_be_settled_gives_way_to_the_last_whole_one(monkey
     monkeypatch.setattr(laying_module, "plan_of", fails)
     panel.set(gap=0.03)
     assert panel.trouble == "the ties stand beside a break"
-    assert "those of boathouse_lawn, from before" in panel._trouble.value
+    assert "still those from before" in panel._trouble.value
     assert panel.plan is plan
     assert panel.laid.line.gap == plan.line.gap
     marks = re.compile(r'-[0-9a-f]{8,}-|(?<=#)\w+|(?<=id=")\w+')
@@ -114,7 +114,8 @@ def test_a_job_that_opens_but_gives_no_line_does_not_own_the_numbers_below(tmp_p
         offer(panel, twin)
         panel.set(job=str(twin))
         assert "abc" in panel.trouble
-        assert "still those of market_yard" in panel._trouble.value
+        assert "pale, is market_yard, from before" in panel._trouble.value
+        assert "trackkit-other" in panel.body._dom_classes
         assert "Still from market_yard, before:" in panel.plain()
 
 

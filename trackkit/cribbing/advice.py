@@ -71,7 +71,7 @@ def advise(
     found += _clear_advice(stacks, show)
     found += _past_advice(stacks, show)
     found += _edge_advice(stacks)
-    found += _flush_advice(stacks, rules)
+    found += _set_out_advice(stacks)
     found += _passing_advice(stacks)
     found += _overhang_advice(stacks, show)
     found += _change_advice(stacks)
@@ -269,6 +269,18 @@ def _edge_advice(stacks: Sequence[Stack]) -> list[Advisory]:
     return [Advisory("caution", edged, text, _HABIT)]
 
 
+def _set_out_advice(stacks: Sequence[Stack]) -> list[Advisory]:
+    """Return where a board must not lie under the rail, but under the tie's end."""
+    places = _where(stacks, lambda stack: any(piece.out for piece in stack.pieces))
+    if not places:
+        return []
+    text = (
+        "a wedge from outside bears at the tie's end: set the boards under it out, so that the tie's end is "
+        "over their middle third, or they tip"
+    )
+    return [Advisory("caution", places, text, "a single wedge bears on its thick side (geometry)")]
+
+
 def _passing_advice(stacks: Sequence[Stack]) -> list[Advisory]:
     """Return where the two wedges of a joint come to meet each other along the track."""
 
@@ -283,23 +295,6 @@ def _passing_advice(stacks: Sequence[Stack]) -> list[Advisory]:
         "the outer one flush with the tie's end, if both lie on the pile; else put shims under them"
     )
     return [Advisory("note", places, text, "geometry")]
-
-
-def _flush_advice(stacks: Sequence[Stack], rules: StackRules) -> list[Advisory]:
-    """Return where a board under a wedge from outside must be set out to the tie's end."""
-
-    def is_out(stack: Stack) -> bool:
-        outside = any(end.kind == "single" and end.goes_in == "from outside" for end in stack.closings)
-        return outside and any(rules.off_the_rail(piece.across) > 0 for piece in stack.pieces)
-
-    places = _where(stacks, is_out)
-    if not places:
-        return []
-    text = (
-        "a wedge from outside bears at the tie's end: set the boards under it flush with that end, or they "
-        "tip"
-    )
-    return [Advisory("caution", places, text, "a single wedge bears on its thick side (geometry)")]
 
 
 def _overhang_advice(stacks: Sequence[Stack], show: Display) -> list[Advisory]:

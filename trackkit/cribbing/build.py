@@ -11,7 +11,7 @@ import numpy as np
 
 from trackkit.cribbing.closers import Closer, change_chance
 from trackkit.cribbing.heights import Patterns
-from trackkit.cribbing.placing import inward, seat_raise, slide
+from trackkit.cribbing.placing import inward, is_narrow, seat_raise, slide
 from trackkit.cribbing.room import least_room
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.said import times
@@ -95,7 +95,7 @@ def build_stack(
     """
     lift = _lift(site, pieces)
     heights = closing_heights(site, pieces)
-    narrow = any(rules.is_narrow(piece.across) for piece in pieces)
+    narrow = any(is_narrow(site, piece.across, rules) for piece in pieces)
     if chances is None:
         low, high = np.array([(closer.low, closer.high) for closer in closers]).T
         chances = [float(chance) for chance in change_chance(low, high, heights, site.sds)]
@@ -103,6 +103,10 @@ def build_stack(
         _closing(site, end, closer, heights[end], chances[end], lift, truck, rules, narrow)
         for end, closer in enumerate(closers)
     )
+    if any(end.kind == "single" and end.goes_in == "from outside" for end in closings):
+        pieces = tuple(
+            piece if piece.both_ends else replace(piece, out=rules.set_out(piece.across)) for piece in pieces
+        )
     window = (
         max(height - closer.stop for height, closer in zip(site.heights, closers, strict=True)),
         min(height - closer.start for height, closer in zip(site.heights, closers, strict=True)),
@@ -250,6 +254,7 @@ def _overhang(site: Site, pieces: Sequence[Placed], rules: StackRules) -> float:
             out = (piece.across - rules.gauge) / 2.0
         else:
             out = piece.across / 2.0 - inward(site, piece.along, piece.across, rules, slid=piece.slid)
+            out += piece.out
         most = max(most, out - rules.tie_overhang)
     return most
 

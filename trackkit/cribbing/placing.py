@@ -17,7 +17,7 @@ from trackkit.cribbing.room import least_room
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 
-__all__ = ["inward", "layers_at", "seat_raise", "seat_raises", "slide", "stands_bare"]
+__all__ = ["inward", "is_narrow", "layers_at", "seat_raise", "seat_raises", "slide", "stands_bare"]
 
 #: Lengths that differ by less are the same [m].
 _SAME: Final = 1e-9
@@ -59,6 +59,16 @@ def slide(
     way = 0.0 if abs(way) <= _SAME else way
     allowed = max(min(rules.slide_in * along, (along - need) / 2.0), 0.0)
     return way if abs(way) <= allowed + _SAME else None
+
+
+def is_narrow(site: Site, across: float, rules: StackRules) -> bool:
+    """Return whether a layer so wide is too narrow for a wedge from outside.
+
+    Beside a slanting edge it cannot be set out either: there it would lie nearer to the edge than it was
+    looked at.
+    """
+    slanting = any(slant != 0.0 for frees in site.frees for edges in frees for _, slant, _ in edges)
+    return rules.is_narrow(across) or (slanting and rules.set_out(across) > 0.0)
 
 
 def inward(site: Site, along: float, across: float, rules: StackRules, *, slid: float = 0.0) -> float:

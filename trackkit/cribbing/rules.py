@@ -177,14 +177,18 @@ class StackRules:
     def is_narrow(self, across: float) -> bool:
         """Return whether a layer so wide across the run tips under a wedge from outside.
 
-        A single wedge bears on its thick side, at the tie's end. A layer that is set flush with it must
-        not lie off the rail by more than its kern, a sixth of its width (statics).
+        A single wedge bears on its thick side, at the tie's end: a layer under the rail whose edge does not
+        reach there turns over it (statics). A board lying flat can be set out to there, one on its edge
+        stands no better for it.
         """
-        return self.off_the_rail(across) > across / 6.0
+        return self.tie_overhang - across / 2.0 > across / 6.0
 
-    def off_the_rail(self, across: float) -> float:
-        """Return how far off the rail's line a layer so wide must lie to reach the tie's end; 0 for none."""
-        return max(self.tie_overhang - across / 2.0, 0.0)
+    def set_out(self, across: float) -> float:
+        """Return how far out from the rail a layer so wide must lie for a wedge from outside to bear on it.
+
+        The tie's end is over its middle third then; 0 if it reaches there where it is.
+        """
+        return self.tie_overhang - across / 6.0 if across / 2.0 < self.tie_overhang else 0.0
 
     @property
     def top(self) -> float:

@@ -34,6 +34,9 @@ class Placed:
     slid : float
         How far its middle lies from the stack's station, towards the tail positive, to stand clear of a
         break or of the next stack [m].
+    out : float
+        How far its middle is set out from the rail towards the tie's end, where a wedge from outside
+        bears [m].
     """
 
     item: str
@@ -48,6 +51,7 @@ class Placed:
     both_ends: bool = False
     turned: bool = False
     slid: float = 0.0
+    out: float = 0.0
 
     @property
     def along(self) -> float:

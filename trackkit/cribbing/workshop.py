@@ -22,7 +22,7 @@ from trackkit.cribbing.options import (
     nearest_fill,
     servings,
 )
-from trackkit.cribbing.placing import layers_at, seat_raises, slide, stands_bare
+from trackkit.cribbing.placing import is_narrow, layers_at, seat_raises, slide, stands_bare
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
@@ -129,7 +129,7 @@ class Workshop:
             laid = layers_at(site, self.laid, self.rules)
             joint = len(site.ties) > 1
             if joint and math.isinf(self._closes(site)[1]):  # its wedges have no room along the track
-                laid = tuple(one for one in laid if not self.rules.is_narrow(one.across))
+                laid = tuple(one for one in laid if not is_narrow(site, one.across, self.rules))
             carries = tuple(one.length >= site.need - 1e-9 for one in laid) if joint else None
             self.lays[key] = self._same(Lay(laid, carries))
         return self.lays[key]

@@ -11,6 +11,7 @@ from trackkit.layout.line import BEND, GAP
 if TYPE_CHECKING:
     from trackkit.desk.controls import Option
     from trackkit.job import Job
+    from trackkit.units import Display
 
 __all__ = ["AS_IN_FILE", "NOT_ASKED", "as_toml", "in_words", "line_of", "references", "wishes_of"]
 
@@ -77,7 +78,7 @@ def as_toml(job: Job) -> str:
         value = getattr(line, key)
         if value is None or key == "reference":
             continue
-        keys.append(f'{key} = "{_written(key, value)}"')
+        keys.append(f'{key} = "{_written(key, value, job.display)}"')
     if line.reference is None:
         keys.append("# no reference: take one out if it stands there")
     elif line.reference.tie is None:
@@ -87,11 +88,13 @@ def as_toml(job: Job) -> str:
     return "\n".join(keys)
 
 
-def _written(key: str, value: Any) -> str:
-    """Return a value of [line] with its unit: a word, a share or a height."""
+def _written(key: str, value: Any, display: Display) -> str:
+    """Return a value of [line] with its unit: a word, a share or a height in the crew's unit."""
     if isinstance(value, str):
         return value
-    return f"{100.0 * value:.10g} %" if key in _SHARES else f"{1000.0 * value:.10g} mm"
+    if key in _SHARES:
+        return f"{100.0 * value:.10g} %"
+    return f"{value / 0.0254:.8g} in" if display.unit == "in" else f"{1000.0 * value:.10g} mm"
 
 
 def in_words(job: Job) -> list[str]:

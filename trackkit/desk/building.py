@@ -16,7 +16,7 @@ from trackkit.desk.picture import Picture
 from trackkit.desk.words import list_html, listing_html, numbers_html, pre_html, sheet_html
 from trackkit.job import load_job
 from trackkit.layout.grounds import SIDES
-from trackkit.listed import list_pieces, list_seats, list_supports
+from trackkit.listed import lift_words, list_pieces, list_seats, list_supports
 from trackkit.pictured import truck_words
 from trackkit.plan import Plan, make_plan
 from trackkit.problems import CannotDo
@@ -72,7 +72,7 @@ class StacksPanel(Panel):
             "gap": slider("gap card: a gap of", later, 0, wide=460),
         }
         pictures = tuple(self._close.values())
-        parts = [self._numbers, self._stops, *(picture.widget for picture in pictures), self._gap]
+        parts = [self._numbers, self._stops, self._gap, *(picture.widget for picture in pictures)]
         self._begin(parts, pictures, later=[self._sheet])
 
     # --- state --------------------------------------------------------------------------------------
@@ -102,7 +102,8 @@ class StacksPanel(Panel):
         values = self.values
         if "job" in moved:
             stops, _ = stops_first(self.plan)
-            self._stops.value = sheet_html(list_html("", [said(self.plan, one) for one in stops]))
+            told = [*(said(self.plan, one) for one in stops), *lift_words(self.plan.job)]
+            self._stops.value = sheet_html(list_html("", told))
         if moved - {"gap"}:
             self._numbers.value = numbers_html(self.numbers())
             for side in SIDES:
@@ -190,7 +191,13 @@ class StacksPanel(Panel):
         """Return what goes into the gap that is asked for."""
         row = self.card.iloc[int((self.card["gap_m"] - self.values["gap"]).abs().argmin())]
         gap = self.plan.job.display.small_unit(float(row["gap_m"]))
-        return f"Into a gap of {gap}: {row['words'] if row['made'] else 'nothing on this truck makes it'}."
+        words = f"Into a gap of {gap}: {row['words'] if row['made'] else 'nothing on this truck makes it'}."
+        caution = self.plan.job.stack_rules.caution_height
+        if float(row["gap_m"]) >= caution - 1e-9:
+            words += (
+                f" From {self.plan.job.display.small_unit(caution)} up somebody competent looks at it first."
+            )
+        return words
 
     def _where(self, side: str) -> str:
         """Return the chosen support on a side, in words."""
@@ -213,9 +220,13 @@ class StacksPanel(Panel):
             found.append((f"fill, {self._where(side)}", fill))
         return [*found, ("the truck", truck_words(plan.stacks))]
 
+    def lead(self) -> str:
+        """Return the stops, and what goes into the gap that is asked for."""
+        return f"{self._stops.value}{self._gap.value}"
+
     def sheet(self) -> str:
-        """Return the stops, the gap and the lists."""
-        return f"{self._stops.value}{self._gap.value}{self._sheet.value}"
+        """Return the lists."""
+        return str(self._sheet.value)
 
     def told(self) -> str:
         """Return the numbers, the chosen support from the ground up, and the gap that is asked for."""

@@ -26,7 +26,7 @@ from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.layout.governing import governing_in_steps
 from trackkit.layout.line import BEND
-from trackkit.listed import list_pieces, list_supports
+from trackkit.listed import lift_words, list_corners, list_pieces, list_supports
 from trackkit.pictured import draw_laid, headline, laid_headline, signs_of, truck_words
 from trackkit.plan import Laid, Plan, Stacked, lay_line, plan_of, stack_up
 from trackkit.report import hangs_on, said, stops_first, summary_lines
@@ -135,7 +135,7 @@ class LinePanel(Panel):
         self._offer_ends(laid.line.run)
         self._numbers.value = numbers_html([*laid_headline(laid), ("the truck", "…")], waits=True)
         warned = [said(laid, one) for one in laid.line.advisories if one.level != "note"]
-        self._hangs.value = sheet_html(list_html("", [hangs_on(laid), *warned]))
+        self._hangs.value = sheet_html(list_html("", [hangs_on(laid), *lift_words(job), *warned]))
 
     def _show_controls(self, kind: str, reference: Any) -> None:
         """Show only the controls that this kind of line, set from there, listens to."""
@@ -198,10 +198,12 @@ class LinePanel(Panel):
         self._numbers.value = numbers_html(self.numbers())
         stops, others = stops_first(plan)
         told = [*stops, *(one for one in plan.line.advisories if one.level == "caution")]
-        self._hangs.value = sheet_html(list_html("", [hangs_on(plan), *(said(plan, one) for one in told)]))
+        words = [hangs_on(plan), *lift_words(plan.job), *(said(plan, one) for one in told)]
+        self._hangs.value = sheet_html(list_html("", words))
         pieces = list_pieces(plan)
         self._sheet.value = sheet_html(
             list_html("In words", summary_lines(plan)),
+            listing_html(list_corners(plan)) if plan.job.rough_in else "",
             listing_html(list_supports(plan)),
             listing_html(pieces) if pieces is not None else "",
             list_html("What to mind", [said(plan, one) for one in others]),
@@ -254,6 +256,10 @@ class LinePanel(Panel):
         told = [hangs_on(self.plan), *(said(self.plan, one) for one in stops)]
         return "\n".join([*lines, *told, fills_text(self.plan)])
 
+    def lead(self) -> str:
+        """Return what it hangs on, stops first."""
+        return str(self._hangs.value)
+
     def sheet(self) -> str:
-        """Return what it hangs on, and the tables."""
-        return f"{self._hangs.value}{self._sheet.value}"
+        """Return the tables."""
+        return str(self._sheet.value)

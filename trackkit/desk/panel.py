@@ -234,6 +234,15 @@ class Panel(ABC):
                     self._answered, self._pending = self._opened, True
         self._say(refused)
         (self.body.add_class if self._pending else self.body.remove_class)("trackkit-settling")
+        self._show_whose()
+
+    def _show_whose(self) -> None:
+        """Pale what is not of the job that is chosen; only the list of jobs moves while another is open."""
+        chosen = Path(str(self.controls["job"].value))
+        ours = self._answered in (None, chosen)
+        (self.body.remove_class if ours else self.body.add_class)("trackkit-other")
+        for name, control in self.controls.items():
+            control.disabled = name != "job" and self._opened not in (None, chosen)
 
     @contextmanager
     def _own_faults_told(self) -> Iterator[None]:
@@ -285,6 +294,7 @@ class Panel(ABC):
                     self.restore()
                     self._answered = self._shown
                 self._say(fault)
+                self._show_whose()
             else:
                 return True
         self._pending = False
@@ -299,7 +309,8 @@ class Panel(ABC):
     def _say(self, fault: Exception | None) -> None:
         self._trouble_text = "" if fault is None else str(fault)
         shown = self._answered.name if self._answered is not None else ""
-        self._trouble.value = trouble_html(fault, shown) if fault is not None else ""
+        chosen = Path(str(self.controls["job"].value)).name
+        self._trouble.value = trouble_html(fault, chosen, shown) if fault is not None else ""
 
     # --- showing ------------------------------------------------------------------------------------
 
@@ -307,7 +318,7 @@ class Panel(ABC):
         """Return in plain text what the panel shows, first why the last wish could not be answered."""
         self._catch_up()
         refused = f"NOT DONE: {self.trouble}" if self.trouble else ""
-        told = self.told() if self._shown else ""
+        told = f"{' · '.join(self.settings())}\n{self.told()}" if self._shown else ""
         between = f"Still from {self._shown.name}, before:" if refused and self._shown else ""
         return wrapped_lines(
             "\n".join(part for part in (refused, between, told) if part), width=NOTEBOOK_WIDTH
@@ -317,13 +328,22 @@ class Panel(ABC):
         """Return as HTML that needs no kernel what the panel shows, and of which job and settings."""
         self._catch_up()
         style = f"<style>{STYLE_SHEET.read_text(encoding='utf-8')}</style>"
-        shown = [
+        settings = settings_html(self.settings())
+        pictures = [picture.still() for picture in self.pictures]
+        parts = [
             style,
-            settings_html(self.settings()),
+            settings,
             numbers_html(self.numbers()),
-            *(picture.still() for picture in self.pictures),
+            self.lead(),
+            *pictures,
+            settings,
+            self.sheet(),
         ]
-        return "\n".join(part for part in [*shown, self.sheet()] if part)
+        return "\n".join(part for part in parts if part)
+
+    def lead(self) -> str:
+        """Return what stands right under the numbers, as HTML: what stops the job before all else."""
+        return ""
 
     def settings(self) -> list[str]:
         """Return what the answer holds for, the job first: a print must say what it is of."""

@@ -16,6 +16,7 @@ from trackkit.desk.picture import Picture
 from trackkit.desk.table import EntryTable
 from trackkit.desk.typed_job import TypedJob
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
+from trackkit.doubted import FEW_CHECKS
 from trackkit.fitted import fit_readings
 from trackkit.layout.grounds import SIDES
 from trackkit.problems import CannotDo, InputProblems
@@ -72,9 +73,7 @@ class GroundPanel(Panel):
         self.table: EntryTable = EntryTable.of(TypedTable("levels", ("",)), choices=CHOICES)
         save = Button(description="Save as a new job", tooltip="writes a new folder beside the old one")
         save.on_click(lambda _: self._save())
-        self._back = Button(
-            description="Back to the files", tooltip="drops what was typed here and not saved"
-        )
+        self._back = Button(description=BACK, tooltip="drops what was typed here and not saved")
         self._back.on_click(lambda _: self._drop())
         bench = HBox([self.table])
         bench.add_class("trackkit-bench")
@@ -94,6 +93,7 @@ class GroundPanel(Panel):
             raise CannotDo(
                 f"{folder.name} holds no table; put levels.csv or another table of readings into it"
             )
+        self._saved.value = ""
         self._known[folder] = typed  # what was typed is there again when the job is chosen again
         self.typed: TypedJob = typed
         control: Any = self.controls["table"]
@@ -103,8 +103,11 @@ class GroundPanel(Panel):
         self._show_table()
 
     def _drop(self) -> None:
-        """Put the tables back as they stand in the files."""
+        """Put the tables back as they stand in the files, once it has been asked for twice."""
         if self._opened is None:
+            return
+        if self._back.description == BACK:
+            self._back.description = SURE
             return
         with self._alone:
             try:
@@ -128,6 +131,7 @@ class GroundPanel(Panel):
             return
         with self._alone:
             self.typed.change(table)
+            self._saved.value = ""
             self._react("rows")
 
     def work(self, moved: frozenset[str]) -> None:
@@ -136,6 +140,7 @@ class GroundPanel(Panel):
             self._show_table()
         label = self.typed.label(self.values["table"])
         self._back.layout.display = None if self.typed.changed else "none"
+        self._back.description = BACK
         try:
             job = self.typed.load(all_readings=self.values["counted"])
             ground, no_run = fit_readings(job)
@@ -174,7 +179,11 @@ class GroundPanel(Panel):
     def settle(self) -> Iterator[None]:
         """Say in words what the readings are worth."""
         doubts = doubt_listing(self.job, self.ground)
-        said = [*self._differs(), *(str(caution) for caution in cautions(self.ground.survey))]
+        said = [
+            *self._differs(),
+            *self._unchecked(),
+            *(str(caution) for caution in cautions(self.ground.survey)),
+        ]
         if self._no_run:
             said.append(f"CAUTION: the readings were checked, but the job cannot be laid: {self._no_run}")
         self._sheet.value = sheet_html(
@@ -185,6 +194,15 @@ class GroundPanel(Panel):
             list_html("How readings were taken", list(self.ground.survey.notes)),
         )
         yield from ()
+
+    def _unchecked(self) -> list[str]:
+        """Return that misreadings may not show, where next to nothing checks the readings."""
+        if self.ground.residuals["redundancy_readings"].sum() >= FEW_CHECKS:
+            return []
+        return [
+            "CAUTION: no reading checks another: a misreading of a few centimetres may not show. Read some "
+            "again, from a second laser position or with the board"
+        ]
 
     def _differs(self) -> list[str]:
         """Return how the tables differ from the files, as far as somebody must know."""
@@ -224,7 +242,7 @@ class GroundPanel(Panel):
         return [
             ("readings", str(len(table))),
             ("in doubt: read again", str(len(ground.doubtful))),
-            ("that nothing checks", str(int((table["checked"] == "nothing").sum()))),
+            ("checked by other readings", f"{int((table['checked'] == 'readings').sum())} of {len(table)}"),
             (
                 "ground known to, between readings too",
                 f"±{show.small_unit(known_to(ground))}" if ground.sides else "not read",
@@ -251,5 +269,8 @@ class GroundPanel(Panel):
         return "\n".join([*lines, residual_words(self.job, self.ground)])
 
 
+#: What the button that drops what was typed says, and what it asks.
+BACK: Final = "Back to the files"
+SURE: Final = "Drop what was typed?"
 #: Whether readings that the job leaves out are counted.
 COUNTED: Final = (("not counted", False), ("counted like the others", True))

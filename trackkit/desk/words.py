@@ -62,19 +62,27 @@ def waiting_html(name: str) -> str:
     return f'<p class="trackkit-settings" role="status">Opening {escape(name)} …</p>'
 
 
-def trouble_html(fault: Exception, shown: str = "") -> str:
+def trouble_html(fault: Exception, chosen: str = "", shown: str = "") -> str:
     """Return what is wrong, a paragraph a fault; a reader's screen says it at once.
 
     Parameters
     ----------
     fault : Exception
+    chosen : str
+        The job that it is about.
     shown : str
         The job whose numbers and pictures stand below all the same; '' if there is none.
     """
     found = [str(each) for each in fault.problems] if isinstance(fault, InputProblems) else [str(fault)]
-    head = "This cannot be done as it stands."
-    if shown:
-        head += f" Numbers and pictures below are still those of {escape(shown)}, from before."
+    head = (
+        f"{escape(chosen)}: this cannot be done as it stands."
+        if chosen
+        else "This cannot be done as it stands."
+    )
+    if shown and shown == chosen:
+        head += " Numbers and pictures below are still those from before."
+    elif shown:
+        head += f" What stands below, pale, is {escape(shown)}, from before."
     paragraphs = "".join(f"<p>{escape(text)}</p>" for text in found)
     return f'<div class="trackkit-trouble" role="alert"><p><strong>{head}</strong></p>{paragraphs}</div>'
 

@@ -76,10 +76,12 @@ def outwards(side: str) -> float:
 
 
 def slid_in(stack: Stack, piece: Placed, tie_overhang: float) -> float:
-    """Return how far a layer lies in under the tie, where people walk beside it [m].
+    """Return how far a layer lies in under the tie, where people walk beside it; below 0 if set out [m].
 
     ``Stack.overhang`` is how far the widest layer stands out once slid in; no layer stands out farther.
     """
+    if piece.out:
+        return -piece.out
     if not stack.on_walk_side or piece.both_ends:
         return 0.0
     return max(piece.across / 2.0 - tie_overhang - stack.overhang, 0.0)

@@ -126,7 +126,9 @@ def _piece_text(piece: Placed, display: Display, inwards: float) -> str:
     if display.small(piece.slid) != display.small(0.0):
         way = "tail" if piece.slid > 0 else "head"
         text += f", slid {display.small_unit(abs(piece.slid))} towards the {way}"
-    if display.small(inwards) != display.small(0.0):
+    if inwards < 0:
+        text += f", set out {display.small_unit(-inwards)} towards the tie's end"
+    elif display.small(inwards) != display.small(0.0):
         text += f", slid in {display.small_unit(inwards)} under the tie"
     return text
 
