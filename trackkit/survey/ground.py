@@ -10,10 +10,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING, Any
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -23,10 +22,10 @@ from trackkit.problems import FitError
 from trackkit.survey.estimating import estimate_sd
 from trackkit.survey.fitting import Fitted, Setting, fit_rows, make_setting, with_datum
 from trackkit.survey.grid import Break
+from trackkit.survey.heights import Heights
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.observe import breaks_of, grid_of, observe
-from trackkit.survey.points import Point, PointRows, point_rows
-from trackkit.survey.posterior import row_variance
+from trackkit.survey.points import Point, point_rows
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import Survey
 from trackkit.survey.residuals import residual_table
@@ -34,18 +33,12 @@ from trackkit.survey.roughness import Roughness
 from trackkit.survey.rows import Observations
 from trackkit.survey.tape import has_taped, levelled_out
 
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
-
 __all__ = ["Ground", "Point", "fit_ground"]
 
 Array = NDArray[np.float64]
 
 #: The normal distribution's 97.5 % point.
 NORMAL_97_5 = 1.959963984540054
-#: How many answers of a kind a ground remembers, and of at most how many points each.
-REMEMBERED = 32
-MOST_POINTS = {"_point_rows": 1000, "_means": 1000, "_joint": 200}
 
 
 @dataclass(frozen=True)
@@ -140,7 +133,7 @@ class Ground:
         """
         at = np.atleast_1d(np.asarray(station, dtype=float))
         named = [side] * at.size if isinstance(side, str) else list(side)
-        mean, variance = self._each([(float(s), name) for s, name in zip(at, named, strict=True)])
+        mean, variance = self.heights.each([(float(s), name) for s, name in zip(at, named, strict=True)])
         sd = np.sqrt(np.maximum(variance, 0.0))
         if np.ndim(station) == 0:
             return mean[0], sd[0]
@@ -148,12 +141,12 @@ class Ground:
 
     def point(self, name: str) -> tuple[float, float]:
         """Return mean height and standard deviation of a peg [m]; KeyError if it was never read."""
-        mean, variance = self._each([name])
+        mean, variance = self.heights.each([name])
         return float(mean[0]), float(np.sqrt(max(variance[0], 0.0)))
 
     def mean(self, points: Sequence[Point]) -> Array:
         """Return the mean heights of points, shape (n,) [m]."""
-        return self._each(points)[0]
+        return self.heights.each(points)[0]
 
     def covariance(self, points: Sequence[Point]) -> Array:
         """Return the covariance between points, shape (n, n) [m^2].
@@ -162,7 +155,7 @@ class Ground:
         them are widened alike: what all of them share, such as a doubtful datum, then drops out of every
         difference.
         """
-        return np.array(self._recall("_joint", points))
+        return self.heights.covariance(points)
 
     def draw(self, points: Sequence[Point], n: int, seed: int) -> Array:
         """Return n draws of the heights of points from their joint distribution, shape (n, points)."""
@@ -195,89 +188,17 @@ class Ground:
         which = [observations.border_index(kind, name) for name in names]
         border = eye_array(len(observations.names), format="csr")[which]
         ground = csr_array((len(names), self.setting.grid.size))
-        mean, variance = self._found(ground, border, lifted=lifted)
+        mean, variance = self.heights.found(ground, border, lifted=lifted)
         return pd.DataFrame({kind: names, "height_m": mean, "sd_m": np.sqrt(np.maximum(variance, 0.0))})
 
-    def _recall(self, question: str, points: Sequence[Point]) -> Any:
-        """Answer a question about points, from memory if it was asked a moment ago; not to be changed."""
-        named = tuple(point if isinstance(point, str) else (point[0], point[1]) for point in points)
-        if len(named) > MOST_POINTS[question]:
-            return getattr(self, question)(named)
-        return self._remembered[question](named)
-
     @cached_property
-    def _remembered(self) -> dict[str, Callable[[tuple[Point, ...]], Any]]:
-        """What was worked out last: a line that is moved asks for the same points again and again."""
-        return {one: lru_cache(maxsize=REMEMBERED)(getattr(self, one)) for one in MOST_POINTS}
+    def heights(self) -> Heights:
+        """The heights of points as this fit has them; they remember what they were asked last."""
+        return Heights(self.setting, self.fitted, self.datum, self.inflation)
 
     def __getstate__(self) -> dict[str, object]:
         """Leave out what is remembered: a copy works it out anew."""
-        return {key: value for key, value in vars(self).items() if key != "_remembered"}
-
-    def _rows(self, points: Sequence[Point]) -> PointRows:
-        rows: PointRows = self._recall("_point_rows", points)
-        return rows
-
-    def _point_rows(self, points: tuple[Point, ...]) -> PointRows:
-        return point_rows(self.setting.grid, self.setting.observations, points, self.fitted.roughness)
-
-    def _joint(self, points: tuple[Point, ...]) -> Array:
-        rows = self._rows(points)
-        ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
-        wide = self.inflation if rows.surface.size else 1.0
-        return np.asarray(wide * (self._spread(ground, border) + self._own(rows)))
-
-    def _spread(self, ground: Array, border: Array) -> Array:
-        """Return the covariance of dense combinations of states and border, shape (n, n)."""
-        system = self.fitted.posterior.system
-        beyond = system.beyond(ground, border)
-        spread = ground @ system.solve_band(ground.T.copy()) + beyond @ system.border_covariance @ beyond.T
-        return np.asarray((spread + spread.T) / 2.0)
-
-    def _less_datum(self, ground: Array, border: Array) -> tuple[Array, Array]:
-        """Return dense combinations less the datum's, so that they are heights above it."""
-        if self.datum is None:
-            return ground, border
-        datum = self._rows([self.datum])
-        return ground - datum.ground.toarray(), border - datum.border.toarray()
-
-    def _own(self, rows: PointRows) -> Array:
-        """Return the covariance that states and border leave open, above the datum, shape (n, n)."""
-        own = rows.own_covariance(rows)
-        if self.datum is None:
-            return own
-        datum = self._rows([self.datum])
-        shared = rows.own_covariance(datum)
-        return np.asarray(own - shared - shared.T + datum.own_covariance(datum))
-
-    def _each(self, points: Sequence[Point]) -> tuple[Array, Array]:
-        """Return means and variances of points in O(n)."""
-        mean, variance = self._recall("_means", points)
-        return mean.copy(), variance.copy()
-
-    def _means(self, points: tuple[Point, ...]) -> tuple[Array, Array]:
-        rows = self._rows(points)
-        mean, variance = self._found(rows.ground, rows.border)
-        variance = variance + rows.own_variance()
-        if self.datum is not None:
-            variance -= 2.0 * rows.own_covariance(self._rows([self.datum]))[:, 0]
-            variance = np.where([p == self.datum for p in points], 0.0, variance)
-        return mean + rows.fixed, np.asarray(rows.widening(self.inflation) ** 2 * variance)
-
-    def _found(self, ground: csr_array, border: csr_array, *, lifted: bool = True) -> tuple[Array, Array]:
-        """Return means and variances of combinations of states and border, above the datum if lifted."""
-        system = self.fitted.posterior.system
-        state, unknown = self.fitted.state(self.setting), self.fitted.border(self.setting)
-        mean = ground @ state + border @ unknown
-        variance = row_variance(system, ground, border)
-        if lifted and self.datum is not None:
-            at = self._rows([self.datum])
-            pull = system.border_covariance @ system.beyond(at.ground, at.border)[0]
-            column = system.solve_band(at.ground.toarray()[0]) + system.reach @ pull
-            joint = ground @ column - border @ pull[: border.shape[1]]
-            mean = mean - (at.ground @ state + at.border @ unknown)[0]
-            variance = variance - 2.0 * joint + row_variance(system, at.ground, at.border) + at.own_variance()
-        return np.asarray(mean), np.asarray(variance)
+        return {key: value for key, value in vars(self).items() if key != "heights"}
 
 
 def fit_ground(

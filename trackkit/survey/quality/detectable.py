@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.survey.points import Point, point_rows
+from trackkit.survey.points import Point
 from trackkit.survey.residuals import critical_w
 
 if TYPE_CHECKING:
@@ -104,20 +104,5 @@ def influence(ground: Ground, points: Sequence[Point]) -> Array:
     array, shape (readings, points)
         In the order of ``ground.residuals``.
     """
-    setting, system = ground.setting, ground.fitted.posterior.system
-    observations = setting.observations
-
-    def rows(of: Sequence[Point]) -> tuple[Array, Array]:
-        found = point_rows(setting.grid, observations, of, ground.fitted.roughness)
-        return found.ground.toarray(), found.border.toarray()
-
-    at, beside = rows(points)
-    if ground.datum is not None:
-        level, level_beside = rows([ground.datum])
-        at, beside = at - level, beside - level_beside
-    joint = observations.ground @ system.solve_band(at.T.copy())
-    beyond = system.beyond(observations.ground, observations.border)
-    joint = joint + beyond @ system.border_covariance @ system.beyond(at, beside).T
-    counts = observations.table["counts"].to_numpy(dtype=bool)
-    sd = ground.fitted.posterior.sd
-    return np.asarray((joint / sd[:, None] ** 2)[counts])
+    counts = ground.setting.observations.table["counts"].to_numpy(dtype=bool)
+    return np.asarray(ground.heights.influence(points)[counts])
