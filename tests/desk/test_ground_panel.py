@@ -174,3 +174,28 @@ def test_what_was_typed_is_there_again_when_another_job_was_looked_at(tmp_path, 
     panel.set(job=str(folder.resolve()))
     assert "1435" in panel.table.rows[2]
     assert panel.typed.changed == ["levels"]
+
+
+def test_a_slip_in_the_checks_of_instruments_is_told_and_leaves_the_ground_alone(folder):
+    (folder / "check_phone.csv").write_text(
+        "place,facing,angle_deg\n1,ahead,abc\n1,back,0.1\n", encoding="utf-8"
+    )
+    panel = GroundPanel(folder)
+    assert panel.trouble == ""
+    assert "check_phone.csv, row 2, angle_deg" in panel._sheet.value
+    (folder / "check_phone.csv").write_text(
+        "place,facing,angle_deg\n1,ahead,0.5\n1,back,0.1\n", encoding="utf-8"
+    )
+    assert "Zero error of phone: +0.20 degrees" in GroundPanel(folder)._sheet.value
+
+
+def test_what_is_typed_into_a_job_that_gives_no_ground_is_not_told_of_the_one_before(tmp_path, folder):
+    other = changed(tmp_path / "other", "market_yard")
+    panel = GroundPanel(folder)
+    panel.controls["job"].options = [*panel.controls["job"].options, ("other", str(other))]
+    panel.set(job=str(other))
+    type_into(panel, 4, "rod_in", "abc")
+    panel._settle_now()
+    assert panel.trouble
+    assert "not saved" not in panel._sheet.value
+    assert not any("as typed" in part for part in panel.settings())

@@ -153,6 +153,7 @@ class GroundPanel(Panel):
         self.table.show_problems((), file=label)
         self.controls["counted"].layout.display = None if job.file.leave_out else "none"
         self.job: Job = job
+        self._fitted, self._unsaved = self.typed, self.typed.changed
         self.ground: Ground = ground
         self._no_run = no_run
         self._numbers.value = numbers_html(self.numbers())
@@ -189,11 +190,18 @@ class GroundPanel(Panel):
         self._sheet.value = sheet_html(
             listing_html(doubts) if doubts.rows else list_html("", ["No reading is in doubt."]),
             list_html("In words", check_lines(self.job, self.ground)),
-            list_html("Instruments", check_words(self.job.folder, self.ground.instruments, self.job.display)),
+            list_html("Instruments", self._instruments()),
             list_html("What to mind", said),
             list_html("How readings were taken", list(self.ground.survey.notes)),
         )
         yield from ()
+
+    def _instruments(self) -> list[str]:
+        """Return what the checks of the instruments say; a slip in their tables leaves the ground alone."""
+        try:
+            return check_words(self.job.folder, self.ground.instruments, self.job.display)
+        except InputProblems as faults:
+            return [f"CAUTION: {problem}" for problem in faults.problems]
 
     def _unchecked(self) -> list[str]:
         """Return that misreadings may not show, where next to nothing checks the readings."""
@@ -206,10 +214,10 @@ class GroundPanel(Panel):
 
     def _differs(self) -> list[str]:
         """Return how the tables differ from the files, as far as somebody must know."""
-        typed = self.typed
+        typed = self._fitted
         found = [f"CAUTION: {note}" for note in typed.notes]
-        if typed.changed:
-            names = ", ".join(typed.label(name) for name in typed.changed)
+        if self._unsaved:
+            names = ", ".join(typed.label(name) for name in self._unsaved)
             found.append(f"NOTE: what was typed into {names} is not saved; the files are as they were")
             if typed.stale():
                 found.append(
@@ -254,8 +262,8 @@ class GroundPanel(Panel):
         found = [f"{self.job.name} ({self.job.folder.name})"]
         if self.values["counted"] and self.job.file.leave_out:
             found.append("readings that the job leaves out are counted")
-        if self.typed.changed and self.typed.folder.name == self.job.folder.name:
-            found.append(f"as typed, not as saved: {', '.join(self.typed.changed)}")
+        if self._unsaved:
+            found.append(f"as typed, not as saved: {', '.join(self._unsaved)}")
         return found
 
     def sheet(self) -> str:
