@@ -146,7 +146,7 @@ def test_the_truck_s_table_takes_no_negative_count(panel):
     panel.type_into("count, row 2", "-3")
     mark = panel.wait(lambda: panel.cell("count, row 2").get_attribute("aria-invalid"), bool, "a marked cell")
     assert mark == "true"
-    assert "-3" in panel.trouble
+    panel.wait(lambda: panel.trouble, lambda told: "-3" in told, "words that name the count")
     panel.type_into("count, row 2", "8")
     panel.wait(lambda: panel.trouble, lambda left: not left, "no trouble once it is mended")
 
