@@ -14,8 +14,8 @@ from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import make_survey
-from trackkit.survey.residuals import critical_w
 from trackkit.survey.roughness import BELIEFS, RANGE, Roughness, _restricted
+from trackkit.survey.significance import critical_w
 
 WIDTH = 0.62
 TOOLS = Instruments(station_sd=0.0)

@@ -72,7 +72,10 @@ def estimate_sd(
         table = ground.residuals[own]
         usual = float(((table["residual_m"] / table["sd_m"]) ** 2).sum() / table["redundancy"].sum())
         if abs(np.sqrt(usual) - 1.0) <= _AGREED:
-            return replace(ground, estimated=name)
+            behind = np.full(ground.setting.observations.value.size, np.inf)
+            counts = ground.setting.observations.table["counts"].to_numpy(dtype=bool)
+            behind[np.flatnonzero(counts)[own]] = table["redundancy_readings"].sum()
+            return replace(ground, estimated=name, sd_checks=behind)
         value *= float(np.sqrt(usual))
         if not start / WITHIN <= value <= start * WITHIN:
             break

@@ -64,6 +64,9 @@ class Ground:
         The readings, with stations levelled out where they were taped on the slope.
     estimated : str
         Which of the instruments' standard deviations was estimated, '' if none was.
+    sd_checks : array, shape (rows,), or None
+        How many readings to spare each row's standard deviation was estimated from; infinite where it was
+        stated, None if all were.
     """
 
     setting: Setting
@@ -75,6 +78,7 @@ class Ground:
     dof: int
     survey: Survey
     estimated: str = ""
+    sd_checks: Array | None = None
 
     @property
     def roughness(self) -> Roughness:
@@ -94,7 +98,7 @@ class Ground:
     @cached_property
     def residuals(self) -> pd.DataFrame:
         """One row a reading; see `residual_table` for its columns."""
-        return residual_table(self.setting, self.fitted)
+        return residual_table(self.setting, self.fitted, self.sd_checks)
 
     @cached_property
     def doubtful(self) -> pd.DataFrame:

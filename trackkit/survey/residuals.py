@@ -17,13 +17,12 @@ from trackkit.banded import BorderedBand, band_add
 from trackkit.survey.fitting import Fitted, Setting, fit_rows
 from trackkit.survey.posterior import LinearModel, row_variance
 from trackkit.survey.prior import GroundType
+from trackkit.survey.significance import Limit, limit_of
 
-__all__ = ["CHANCE_OF_FALSE_ALARM", "critical_w", "redundancy_of_readings", "residual_table"]
+__all__ = ["redundancy_of_readings", "residual_table"]
 
 Array = NDArray[np.float64]
 
-#: Chance that a survey without a misreading has a reading called doubtful (a choice).
-CHANCE_OF_FALSE_ALARM: Final = 0.05
 #: How many readings, those with the largest residuals, are tried with a fit made without them.
 TRIED: Final = 3
 #: Most readings that are set aside.
@@ -40,20 +39,28 @@ PLUG_IN_ABOVE: Final = 200
 _NO_RIDGE: Final = 1e-7
 
 
-def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
+def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None) -> pd.DataFrame:
     """Return the residual table of a fit.
+
+    Parameters
+    ----------
+    checks : array, shape (rows,), optional
+        For each row of the observations, how many readings to spare its standard deviation was estimated
+        from; infinite where it was stated, as it is for all by default.
 
     Returns
     -------
     DataFrame
         Columns reading, kind, instrument, station_m, to_station_m, side, point, then
         residual_m (fitted minus read), sd_m, redundancy, redundancy_readings, w, checked
-        ('readings', 'smoothness' or 'nothing'), w_without, off_m, rivals and doubtful. ``w_without`` is w
-        against a fit made without the reading, and ``off_m`` what that fit makes of it less what was
-        read (both NaN where that was not tried; a rod's in rod, a board's in rise); doubtful is that
-        test at `CHANCE_OF_FALSE_ALARM` for the whole survey, Bonferroni, by Student's t with
-        stations - 2 degrees of freedom where the roughness was estimated. Readings in doubt that have the
-        same number in ``rivals`` (0: none) are as likely, each by itself, the one misread.
+        ('readings', 'smoothness' or 'nothing'), w_without, off_m, chance, rivals and doubtful.
+        ``w_without`` is w against a fit made without the reading, ``off_m`` what that fit makes of it less
+        what was read (a rod's in rod, a board's in rise), and ``chance`` that of a survey without a
+        misreading having one as far off (all NaN where that was not tried). Doubtful is that test at
+        `trackkit.survey.significance.CHANCE_OF_FALSE_ALARM` for the whole survey, Bonferroni, by Student's t
+        with stations - 2 degrees of freedom where the roughness was estimated, and by the tau test where the
+        standard deviation was. Readings in doubt that have the same number in ``rivals`` (0: none) are as
+        likely, each by itself, the one misread.
     """
     rows = setting.observations.table
     counts = rows["counts"].to_numpy(dtype=bool)
@@ -68,26 +75,16 @@ def residual_table(setting: Setting, fitted: Fitted) -> pd.DataFrame:
     table["checked"] = np.where(
         by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
     )
-    table["w_without"], table["off_m"], table["rivals"] = _on_trial(setting, fitted, counts)
+    tried = _on_trial(setting, fitted, counts, limit_of(setting, fitted, checks))
+    table["w_without"], table["off_m"], table["chance"], table["rivals"] = tried
     table["doubtful"] = table["rivals"] > 0
     return table[counts].reset_index(drop=True)
 
 
-def critical_w(setting: Setting, fitted: Fitted, readings: int) -> float:
-    """Return the largest w that chance explains in a survey with that many readings."""
-    from scipy.special import ndtri, stdtrit
-
-    share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(readings, 1))
-    if not fitted.roughness.estimated:
-        return float(ndtri(share))
-    stations = setting.observations.table["station_m"].nunique()
-    return float(stdtrit(max(stations - 2, 1), share))
-
-
 def _on_trial(
-    setting: Setting, fitted: Fitted, counts: NDArray[np.bool_]
-) -> tuple[Array, Array, NDArray[np.int64]]:
-    """Return w against fits made without the reading (where tried), how far off, and the turn of blame.
+    setting: Setting, fitted: Fitted, counts: NDArray[np.bool_], limit: Limit
+) -> tuple[Array, Array, Array, NDArray[np.int64]]:
+    """Return w against fits made without the reading (where tried), how far off, chance, and turn of blame.
 
     One reading at a time: the worst is set aside before the others are tried again, for one
     misreading makes its neighbours look wrong too. A step taped once for both sides of the run is one
@@ -95,13 +92,13 @@ def _on_trial(
     """
     names, kinds = (setting.observations.table[name].to_numpy(dtype=object) for name in ("reading", "kind"))
     steps = np.flatnonzero(kinds == "step")
-    without, off = np.full(counts.size, np.nan), np.full(counts.size, np.nan)
+    without, off, chance = (np.full(counts.size, np.nan) for _ in range(3))
     group = np.zeros(counts.size, dtype=np.int64)
-    critical = critical_w(setting, fitted, int(counts.sum()))
     if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
         # with one roughness for all fits, w is the same with and without the reading
-        if not (np.abs(fitted.posterior.w[counts]) > critical).any():
-            return without, off, group
+        inner = fitted.posterior.w
+        if not any(limit.excess(int(i), inner[i], inner[i]) > 1.0 for i in np.flatnonzero(counts)):
+            return without, off, chance, group
         rough = fitted.roughness
         setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
     keep = np.ones(counts.size, dtype=bool)
@@ -114,23 +111,26 @@ def _on_trial(
         least = AS_GOOD * size_of[ordered[min(TRIED, len(ordered)) - 1]]
         suspects = [int(i) for i in ordered[:MOST_TRIED] if size_of[i] >= least]
         suspects += [int(step) for step in steps if size_of[step] >= 1.0]
-        largest, worst, rest, tried = critical, -1, current, dict[int, float]()
+        largest, worst, rest, tried = 1.0, -1, current, dict[int, float]()
         for own in dict.fromkeys(_same_reading(index, names, steps) for index in suspects):
             index = own[0]
             found = _without(setting, own, keep, fitted.posterior.sd[list(own)])
             if found is not None:
                 without[list(own)], off[list(own)] = found[:2]
-                tried[index] = float(np.abs(found[0]).max())
+                far = float(found[0][np.argmax(np.abs(found[0]))])
+                chance[list(own)] = limit.chance(index, far, w[index])
+                tried[index] = limit.excess(index, far, w[index])
                 if tried[index] > largest:
                     largest, worst, rest = tried[index], index, found[2]
         if worst < 0:
             break
         for index, size in tried.items():
-            if size >= AS_GOOD * largest and size > critical:
+            if size >= AS_GOOD * largest and size > 1.0:
                 group[list(_same_reading(index, names, steps))] = turn
         keep[list(_same_reading(worst, names, steps))] = False
+        limit = limit.without(worst, w[worst])
         current = rest
-    return without, off, group
+    return without, off, chance, group
 
 
 def _same_reading(index: int, names: NDArray[np.object_], steps: NDArray[np.intp]) -> tuple[int, ...]:

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.survey.points import Point
-from trackkit.survey.residuals import critical_w
+from trackkit.survey.significance import critical_w
 
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
@@ -73,7 +73,7 @@ def detectable_errors(ground: Ground, *, power: float = POWER) -> pd.DataFrame:
         what would notice it). Errors of an angle count as the rise over its board.
     """
     table = ground.residuals
-    delta = least_noticed(critical_w(ground.setting, ground.fitted, len(table)), power)
+    delta = np.array([least_noticed(limit, power) for limit in _limits(ground, len(table))])
     share = table["redundancy"].to_numpy(dtype=float)
     checked = share > UNCHECKED
     size = delta * table["sd_m"].to_numpy(dtype=float) / np.sqrt(np.where(checked, share, 1.0))
@@ -85,6 +85,15 @@ def detectable_errors(ground: Ground, *, power: float = POWER) -> pd.DataFrame:
             "by": table["checked"].where(checked, "nothing"),
         }
     )
+
+
+def _limits(ground: Ground, readings: int) -> Array:
+    """Return each reading's limit for w, shape (readings,)."""
+    counts = ground.setting.observations.table["counts"].to_numpy(dtype=bool)
+    behind = np.full(readings, np.inf) if ground.sd_checks is None else ground.sd_checks[counts]
+    known, which = np.unique(behind, return_inverse=True)
+    limits = [critical_w(ground.setting, ground.fitted, readings, float(checks)) for checks in known]
+    return np.array(limits)[which]
 
 
 def influence(ground: Ground, points: Sequence[Point]) -> Array:

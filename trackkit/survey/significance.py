@@ -1,0 +1,165 @@
+"""When a residual is too large for chance: the limit for w, and what an estimated standard deviation costs.
+
+Where the standard deviation was itself estimated from the residuals, a misreading has raised it, and no
+residual can be larger than the square root of the readings to spare: a limit made for known standard
+deviations is then never reached (A. J. Pope, "The statistics of residuals and the detection of outliers",
+NOAA TR NOS 65 NGS 1, 1976; formulas from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.survey.fitting import Fitted, Setting
+
+__all__ = ["CHANCE_OF_FALSE_ALARM", "Limit", "critical_w", "limit_of", "studentised", "tau_limit"]
+
+Array = NDArray[np.float64]
+
+#: Chance that a survey without a misreading has a reading called doubtful (a choice).
+CHANCE_OF_FALSE_ALARM: Final = 0.05
+#: Of the variance estimated from the readings at least this share is left when one is taken out of it.
+LEAST_LEFT: Final = 0.01
+
+
+def tau_limit(checks: float, chance: float) -> float:
+    """Return the largest normalised residual that chance explains where the sd was estimated from them all.
+
+    Parameters
+    ----------
+    checks : float
+        Readings to spare that the standard deviation was estimated from, more than 1.
+    chance : float
+        That it is passed by one residual without a misreading, on either side.
+
+    Examples
+    --------
+    >>> round(tau_limit(5, 0.05), 4), round(tau_limit(10, 0.001), 4)
+    (1.8143, 2.6786)
+    """
+    from scipy.special import stdtrit
+
+    if not checks > 1.0:
+        raise ValueError(f"checks must be more than 1, got {checks:g}")
+    t = float(stdtrit(checks - 1.0, 1.0 - chance / 2.0))
+    return float(np.sqrt(checks) * t / np.sqrt(checks - 1.0 + t**2))
+
+
+def studentised(w: float, inner: float, checks: float) -> float:
+    """Return w against the standard deviation as the other readings have it.
+
+    Parameters
+    ----------
+    w : float
+        By the standard deviation that was estimated from all readings, this one among them.
+    inner : float
+        Its w in the fit of all readings, whose square is its share in that estimate.
+    checks : float
+        Readings to spare behind the estimate; infinite where the standard deviation was stated.
+
+    Notes
+    -----
+    With ``inner`` equal to w it exceeds the limit of Student's t with ``checks - 1`` degrees of freedom just
+    where w exceeds `tau_limit`.
+    """
+    if not np.isfinite(checks):
+        return w
+    left = max(checks - inner**2, LEAST_LEFT * checks)
+    return float(w * np.sqrt(max(checks - 1.0, 1.0) / left))
+
+
+def critical_w(setting: Setting, fitted: Fitted, readings: int, checks: float = np.inf) -> float:
+    """Return the largest w that chance explains in a survey with that many readings.
+
+    Parameters
+    ----------
+    checks : float
+        Readings to spare behind an estimated standard deviation; see `studentised`.
+    """
+    from scipy.special import ndtri, stdtrit
+
+    share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(readings, 1))
+    freedom = _freedom(setting, fitted, checks)
+    return float(ndtri(share) if np.isinf(freedom) else stdtrit(freedom, share))
+
+
+def _freedom(setting: Setting, fitted: Fitted, checks: float) -> float:
+    """Return the degrees of freedom of a residual's spread; infinite if all was stated."""
+    freedom = checks - 1.0
+    if fitted.roughness.estimated:
+        freedom = min(freedom, setting.observations.table["station_m"].nunique() - 2.0)
+    return max(freedom, 1.0)
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The test that a survey's readings are put to.
+
+    Attributes
+    ----------
+    readings : int
+        How many are tested.
+    freedom : array, shape (rows,)
+        Degrees of freedom of each one's spread.
+    checks : array, shape (rows,)
+        Readings to spare behind its standard deviation, infinite where that was stated.
+    shrunk : float
+        What estimated standard deviations come down to, once the readings set aside no longer count in them.
+    """
+
+    readings: int
+    freedom: Array
+    checks: Array
+    shrunk: float = 1.0
+
+    def chance(self, row: int, w: float, inner: float) -> float:
+        """Return the chance that a survey without a misreading has one as far off, at most 1."""
+        from scipy.special import ndtr, stdtr
+
+        size = -abs(self._against_others(row, w, inner))
+        tail = ndtr(size) if np.isinf(self.freedom[row]) else stdtr(self.freedom[row], size)
+        return float(min(1.0, 2.0 * tail * self.readings))
+
+    def excess(self, row: int, w: float, inner: float) -> float:
+        """Return by how many times a reading passes its limit: above 1 it is doubtful."""
+        from scipy.special import ndtri, stdtrit
+
+        share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(self.readings, 1))
+        freedom = self.freedom[row]
+        largest = ndtri(share) if np.isinf(freedom) else stdtrit(freedom, share)
+        return float(abs(self._against_others(row, w, inner)) / largest)
+
+    def _against_others(self, row: int, w: float, inner: float) -> float:
+        if np.isinf(self.checks[row]):
+            return w
+        return studentised(w / self.shrunk, inner / self.shrunk, float(self.checks[row]))
+
+    def without(self, row: int, inner: float) -> Limit:
+        """Return the test of the others, once a reading is set aside."""
+        checks = self.checks[row]
+        if np.isinf(checks):
+            return self
+        left = max(checks - (inner / self.shrunk) ** 2, LEAST_LEFT * checks)
+        shrunk = self.shrunk * float(np.sqrt(left / max(checks - 1.0, 1.0)))
+        same = np.isfinite(self.checks)
+        fewer = np.where(same, np.maximum(self.checks - 1.0, 2.0), self.checks)
+        freedom = np.where(same, np.maximum(np.minimum(self.freedom, fewer - 1.0), 1.0), self.freedom)
+        return replace(self, checks=fewer, freedom=freedom, shrunk=min(shrunk, self.shrunk))
+
+
+def limit_of(setting: Setting, fitted: Fitted, checks: Array | None = None) -> Limit:
+    """Return the test of a survey's readings.
+
+    Parameters
+    ----------
+    checks : array, shape (rows,), optional
+        As in `Limit`; by default all standard deviations were stated.
+    """
+    counts = setting.observations.table["counts"].to_numpy(dtype=bool)
+    behind = np.full(counts.size, np.inf) if checks is None else checks
+    freedom = np.array([_freedom(setting, fitted, float(each)) for each in np.unique(behind)])
+    return Limit(int(counts.sum()), freedom[np.searchsorted(np.unique(behind), behind)], behind)
