@@ -11,6 +11,7 @@ from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.quality import detectable_errors, influence, least_noticed
+from trackkit.survey.quality.detectable import unnoticed_effects
 from trackkit.survey.readings import make_survey
 
 KNOWN = GroundType(q_mean=1e-5, q_twist=2e-6, relief=0.001)
@@ -84,3 +85,26 @@ def test_an_error_of_that_size_is_noticed_in_8_surveys_of_10():
     size = detectable_errors(fitted()).set_index("reading").loc[name, "noticed_m"]
     seen = [name in fitted(extra=size, seed=seed).doubtful["reading"].tolist() for seed in range(250)]
     assert np.mean(seen) == pytest.approx(0.8, abs=3 * np.sqrt(0.16 / 250))
+
+
+def test_the_effect_on_a_difference_is_that_of_a_refit_with_the_error():
+    ground, points = fitted(), [(0.0, "left"), (3.0, "left"), (7.5, "right")]
+    weights = np.array([[1.0, -1.0, 0.0], [0.0, 1.0, -1.0]])
+    found = unnoticed_effects(ground, points, weights)
+    base = survey()
+    moved = {}
+    for reading, size in detectable_errors(ground)[["reading", "noticed_m"]].itertuples(index=False):
+        levels = base.levels.copy()
+        levels.loc[levels["reading"] == reading, "rod_m"] += size
+        other = fit_ground(replace(base, levels=levels), ground_type=KNOWN, instruments=TOOLS)
+        moved[reading] = np.abs(weights @ (other.mean(points) - ground.mean(points)))
+    for i, told in enumerate(found.itertuples()):
+        assert told.effect_m == pytest.approx(max(effects[i] for effects in moved.values()), rel=1e-6)
+        assert told.effect_m == pytest.approx(moved[told.reading][i], rel=1e-6)
+
+
+def test_what_nothing_checks_may_do_anything():
+    levels = pd.DataFrame({"laser": ["1"] * 2, "point": ["P1", "P2"], "rod_m": [1.0, 1.2]})
+    ground = fit_ground(make_survey(levels=levels), instruments=TOOLS)
+    found = unnoticed_effects(ground, ["P1", "P2"], np.array([[1.0, -1.0], [0.0, 0.0]]))
+    assert np.isinf(found["effect_m"].iloc[0]) and found["effect_m"].iloc[1] == 0.0

@@ -20,7 +20,7 @@ from trackkit.survey.significance import critical_w
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
-__all__ = ["POWER", "detectable_errors", "influence", "least_noticed"]
+__all__ = ["POWER", "detectable_errors", "influence", "least_noticed", "unnoticed_effects"]
 
 Array = NDArray[np.float64]
 
@@ -28,6 +28,8 @@ Array = NDArray[np.float64]
 POWER: Final = 0.8
 #: Readings with less redundancy are not checked at all.
 UNCHECKED: Final = 1e-6
+#: A height that follows a metre of error by less than this is not moved by it [m].
+MOVED: Final = 1e-9
 
 
 def least_noticed(critical: float, power: float = POWER) -> float:
@@ -115,3 +117,38 @@ def influence(ground: Ground, points: Sequence[Point]) -> Array:
     """
     counts = ground.setting.observations.table["counts"].to_numpy(dtype=bool)
     return np.asarray(ground.heights.influence(points)[counts])
+
+
+def unnoticed_effects(
+    ground: Ground, points: Sequence[Point], weights: Array, *, power: float = POWER
+) -> pd.DataFrame:
+    """Return what an error that would just not be noticed could do to several combinations of heights.
+
+    Parameters
+    ----------
+    ground : Ground
+    points : sequence of Point, length n
+    weights : array, shape (m, n)
+        Each row is one thing asked about, such as a fill: its share in the height of each point.
+    power : float
+        See `least_noticed`.
+
+    Returns
+    -------
+    DataFrame
+        One row a thing asked about: reading (whose error does most), noticed_m (from where on it is noticed),
+        effect_m (what an error of that size does, without sign). Infinite, with the reading that comes first,
+        where a reading that nothing checks moves it at all.
+    """
+    found = detectable_errors(ground, power=power)
+    moved = np.abs(influence(ground, points) @ np.atleast_2d(np.asarray(weights, dtype=float)).T)
+    sizes = found["noticed_m"].to_numpy(dtype=float)
+    effect = np.where(moved > MOVED, moved * np.where(moved > MOVED, sizes[:, None], 0.0), 0.0)
+    worst = effect.argmax(axis=0)
+    return pd.DataFrame(
+        {
+            "reading": found["reading"].to_numpy()[worst],
+            "noticed_m": sizes[worst],
+            "effect_m": effect[worst, np.arange(effect.shape[1])],
+        }
+    )
