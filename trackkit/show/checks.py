@@ -31,8 +31,13 @@ Array = NDArray[np.float64]
 
 #: The axis spans at least so much each way [m].
 LEAST: Final = 0.003
+#: Readings in doubt that are so many times farther off than the others do not stretch the picture: they
+#: stand at this share of its height.
+FAR, EDGE = 2.5, 0.9
 #: Beyond the first and last station [m]; from one reading on a peg to the next, and room about them [in].
 PAST, PEG, PEGS = 0.4, 0.22, 0.24
+#: From the middle of a ring to the arrow that stands on it [in].
+TIP: Final = 0.2
 #: Kept free at the bottom [in].
 FOOT: Final = 0.24
 #: Readings that say how much the ground rises, not how high it is.
@@ -56,18 +61,18 @@ def off_by(table: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        With ``off``, how far a reading is from the fit: above 0 where a rod has the ground higher, where a
-        board rises more towards its far end, a left-to-right more to the right. ``may``, what that may be
-        19 times in 20 for a good reading, 2 sd sqrt(redundancy): a reading that little else checks draws
-        the fit after it, and must come out close. ``trial``, as ``off`` but against a fit without the
-        reading, where that was tried.
+        With ``off``, how far a reading is from the fit of those beyond doubt: above 0 where a rod has the
+        ground higher, where a board rises more towards its far end, a left-to-right more to the right.
+        ``may``, what that may be 19 times in 20 for a good reading, 2 sd sqrt(redundancy): a reading that
+        little else checks draws the fit after it, and must come out close. ``trial``, as ``off`` but against
+        a fit without this reading alone, where that was tried.
     """
     sign = np.where(table["kind"].astype(str).str.startswith("rod"), 1.0, -1.0)
     share = np.sqrt(np.clip(table["redundancy"].to_numpy(dtype=float), 0.0, 1.0))
     return table.assign(
-        off=sign * table["residual_m"],
+        off=sign * table["apart_m"],
         may=2.0 * table["sd_m"] * share,
-        trial=sign * table["off_m"].fillna(table["residual_m"]),
+        trial=sign * table["off_m"].fillna(table["apart_m"]),
         sided=table["side"].where(table["kind"].isin(["rod", "board", "step"]), ""),
     )
 
@@ -80,10 +85,11 @@ def draw_residuals(
     side_names: Mapping[str, str] | None = None,
     origin: str = "start mark",
 ) -> Axes:
-    """Draw how far every reading is off what the fit makes of it, against what it may be.
+    """Draw how far every reading is off what those beyond doubt make of it, against what it may be.
 
     Readings on pegs, and others without a station, stand in a strip of their own at the left. Readings in
-    doubt are ringed and named, with how far they are off what the others make of them.
+    doubt are ringed and named, with how far they are off what the others make of them; those that lie too far
+    off for the picture stand at its edge, with an arrow.
 
     Parameters
     ----------
@@ -104,10 +110,12 @@ def draw_residuals(
     scale, table = 1.0 / LENGTH_UNITS[display.unit], off_by(ground.residuals)
     wide, tall = (float(size) / ax.figure.dpi for size in (ax.bbox.width, ax.bbox.height))
     places, ends, start = _placed(table, wide)
-    table = table.assign(at=places)
+    most = _most(table)
+    far = table["off"].abs() > most
+    table = table.assign(at=places, far=far, off=table["off"].clip(-EDGE * most, EDGE * most))
     entries = _entries(table, side_names)
     head = rows_needed(entries, wide) * ROW + 0.12
-    most = max(float(np.maximum(table["off"].abs(), table["may"]).max()), LEAST) * 1.1 * scale
+    most *= scale
     inch = 2.0 * most / max(tall - head - FOOT, 0.4)
     ax.set_facecolor(STYLE["page"]["facecolor"])
     ax.set_xlim(*ends)
@@ -138,6 +146,14 @@ def draw_residuals(
     whole = text_width(up, STYLE["note"]) < tall
     ax.yaxis.label.set_text(up if whole else f"off by, {display.unit}")
     return ax
+
+
+def _most(table: pd.DataFrame) -> float:
+    """Return how far the picture reaches each way: all good readings, and the others if they are near [m]."""
+    reach = np.maximum(table["off"].abs(), table["may"])
+    good = max(float(reach[~table["doubtful"]].max()), float(table["may"].max()), LEAST) * 1.1
+    every = float(reach.max()) * 1.1
+    return every if every <= FAR * good else good
 
 
 def _placed(table: pd.DataFrame, wide: float) -> tuple[Array, tuple[float, float], float]:
@@ -180,6 +196,8 @@ def _entries(table: pd.DataFrame, names: Mapping[str, str] | None) -> list[Entry
     found.append(("may be", {}, "a good reading stays in this, 19 times in 20"))
     if table["doubtful"].any():
         found.append(("ring", {}, "in doubt: read it again"))
+    if table["far"].any():
+        found.append(("reading", {"marker": "$↕$", **FILLED["readings"]}, "arrow: farther off than is drawn"))
     rising = sorted(RISING & set(table["kind"]))
     if rising:
         words = f"{', '.join(rising)}: up where it rises more"
@@ -207,6 +225,11 @@ def _draw_doubtful(pen: Pen, paper: Paper, room: Room, doubtful: pd.DataFrame, d
     """Ring the readings in doubt, and name each where no other word is."""
     scale = 1.0 / LENGTH_UNITS[display.unit]
     pen.line("doubtful", doubtful["at"].to_numpy(), doubtful["off"].to_numpy() * scale, **STYLE["ring"])
+    for name, mark, sign in (("up", "$↑$", 1.0), ("down", "$↓$", -1.0)):
+        far = doubtful[doubtful["far"] & (np.sign(doubtful["off"]) == sign)]
+        tips = far["off"].to_numpy() * scale + sign * TIP / paper.inches[1]
+        look = {**STYLE["reading"], **FILLED["readings"], "marker": mark, "markersize": 9.0}
+        pen.line(f"farther-{name}", far["at"].to_numpy(), tips, **look)
     spots = [paper.inch(row.at, row.off * scale) for row in rows_of(doubtful)]
     room.taken += [Box(x - 0.15, y - 0.15, x + 0.15, y + 0.15) for x, y in spots]
     leaders = []

@@ -53,7 +53,7 @@ def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None
     DataFrame
         Columns reading, kind, instrument, station_m, to_station_m, side, point, then
         residual_m (fitted minus read), sd_m, redundancy, redundancy_readings, w, checked
-        ('readings', 'smoothness' or 'nothing'), w_without, off_m, chance, rivals and doubtful.
+        ('readings', 'smoothness' or 'nothing'), w_without, off_m, chance, rivals, apart_m and doubtful.
         ``w_without`` is w against a fit made without the reading, ``off_m`` what that fit makes of it less
         what was read (a rod's in rod, a board's in rise), and ``chance`` that of a survey without a
         misreading having one as far off (all NaN where that was not tried). Doubtful is that test at
@@ -75,16 +75,19 @@ def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None
     table["checked"] = np.where(
         by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
     )
-    tried = _on_trial(setting, fitted, counts, limit_of(setting, fitted, checks))
+    tried, rest = _on_trial(setting, fitted, counts, limit_of(setting, fitted, checks))
     table["w_without"], table["off_m"], table["chance"], table["rivals"] = tried
+    table["apart_m"] = posterior.residual if rest is fitted else _apart(setting, rest)
     table["doubtful"] = table["rivals"] > 0
     return table[counts].reset_index(drop=True)
 
 
 def _on_trial(
     setting: Setting, fitted: Fitted, counts: NDArray[np.bool_], limit: Limit
-) -> tuple[Array, Array, Array, NDArray[np.int64]]:
-    """Return w against fits made without the reading (where tried), how far off, chance, and turn of blame.
+) -> tuple[tuple[Array, Array, Array, NDArray[np.int64]], Fitted]:
+    """Return w against fits made without the reading (where tried), how far off, chance, turn of blame.
+
+    And the fit that is left, without the readings that were set aside.
 
     One reading at a time: the worst is set aside before the others are tried again, for one
     misreading makes its neighbours look wrong too. A step taped once for both sides of the run is one
@@ -98,7 +101,7 @@ def _on_trial(
         # with one roughness for all fits, w is the same with and without the reading
         inner = fitted.posterior.w
         if not any(limit.excess(int(i), inner[i], inner[i]) > 1.0 for i in np.flatnonzero(counts)):
-            return without, off, chance, group
+            return (without, off, chance, group), fitted
         rough = fitted.roughness
         setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
     keep = np.ones(counts.size, dtype=bool)
@@ -130,7 +133,13 @@ def _on_trial(
         keep[list(_same_reading(worst, names, steps))] = False
         limit = limit.without(worst, w[worst])
         current = rest
-    return without, off, chance, group
+    return (without, off, chance, group), current
+
+
+def _apart(setting: Setting, rest: Fitted) -> Array:
+    """Return how far every reading is from a fit that was made without some of them [m]."""
+    rows = setting.observations
+    return np.asarray(rows.ground @ rest.state(setting) + rows.border @ rest.border(setting) - rows.value)
 
 
 def _same_reading(index: int, names: NDArray[np.object_], steps: NDArray[np.intp]) -> tuple[int, ...]:
