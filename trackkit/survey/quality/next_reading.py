@@ -21,7 +21,7 @@ from trackkit.tables.rows import rows_of
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
-__all__ = ["KINDS", "NextReadings", "Possible", "next_readings", "possible_readings"]
+__all__ = ["KINDS", "NextReadings", "Possible", "chance_wrong", "next_readings", "possible_readings"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,8 @@ ANYWHERE: Final = 1.0
 APART: Final = 0.1
 #: A board's length where the survey has none [m]: common practice, no source.
 BOARD: Final = 1.2
+#: Draws of what a reading may find, and of the heights that are possible then, for `chance_wrong`.
+OUTER, INNER = 200, 400
 #: Ground that is read already is bound to so many points, at the most: two tell a knocked laser.
 TIES: Final = 2
 
@@ -86,12 +88,16 @@ class NextReadings:
         The same once ``ties`` are read [m].
     table : DataFrame
         kind, station_m, to_station_m, side, sd_m (largest standard deviation once it is read too).
+    spreads : tuple of array, shape (m, m)
+        Covariance of what was asked about: as the survey stands, once ``ties`` are read, then once each
+        reading is [m^2].
     """
 
     ties: tuple[Point, ...]
     before_m: float
     tied_m: float
     table: pd.DataFrame
+    spreads: tuple[Array, ...]
 
 
 def possible_readings(
@@ -143,6 +149,7 @@ def next_readings(
     possible: Sequence[Possible] | None = None,
     count: int = 3,
     goal: str = "largest",
+    importance: Array | None = None,
 ) -> NextReadings:
     """Return the readings that most lower the doubt in combinations of heights.
 
@@ -155,9 +162,11 @@ def next_readings(
     possible : sequence of Possible, optional
         Readings that could be taken; by default `possible_readings`.
     count : int
-        How many to look for.
+        How many to look for, no reading twice.
     goal : {'largest', 'sum'}
         Whether the largest standard deviation of them all is to fall, or the sum of their variances.
+    importance : array, shape (m,), optional
+        Factor on each variance in what is to fall; by default all count alike.
 
     Returns
     -------
@@ -172,7 +181,7 @@ def next_readings(
     Raises
     ------
     ValueError
-        For another goal, a count below 1, or weights of another shape.
+        For another goal, a count below 1, or weights or importance of another shape.
     """
     asked = np.atleast_2d(np.asarray(weights, dtype=float))
     if asked.shape[1] != len(points):
@@ -181,6 +190,9 @@ def next_readings(
         raise ValueError(f"goal must be 'largest' or 'sum', got {goal!r}")
     if count < 1:
         raise ValueError(f"count must be 1 or more, got {count}")
+    matters = np.ones(len(asked)) if importance is None else np.asarray(importance, dtype=float)
+    if matters.shape != (len(asked),):
+        raise ValueError(f"importance must have one figure for each of {len(asked)}; got {matters.shape}")
     tried = tuple(possible_readings(ground) if possible is None else possible)
     rods = any(reading.kind == "rod" for reading in tried)
     ties = _ties(ground) if rods else ()
@@ -201,38 +213,75 @@ def next_readings(
             looks[row, size] = 1.0
     joint = looks @ covariance @ looks.T
     noise = np.array([_noise(ground, reading) for reading in tried] + [_rod_variance(ground)] * len(ties))
-    return _greedy(joint, noise, len(asked), tried, ties, count, goal)
+    return _greedy(joint, noise, matters, tried, ties, count, goal)
 
 
 def _greedy(
     joint: Array,
     noise: Array,
-    asked: int,
+    matters: Array,
     tried: tuple[Possible, ...],
     ties: tuple[Point, ...],
     count: int,
     goal: str,
 ) -> NextReadings:
     """Read the ties, then look for the best reading again and again, by rank-one updates."""
-    before = float(np.sqrt(max(np.diag(joint)[:asked].max(initial=0.0), 0.0)))
+    asked = matters.size
+    spreads = [joint[:asked, :asked]]
     for i in range(len(ties)):
         joint = _read(joint, asked + len(tried) + i, noise[len(tried) + i])
-    tied = float(np.sqrt(max(np.diag(joint)[:asked].max(initial=0.0), 0.0)))
-    rows = []
+    spreads.append(joint[:asked, :asked])
+    rows, free = [], np.ones(len(tried), dtype=bool)
     for _ in range(min(count, len(tried))):
         seen = slice(asked, asked + len(tried))
         spread = np.diag(joint)[seen] + noise[: len(tried)]
-        left = np.diag(joint)[:asked, None] - joint[:asked, seen] ** 2 / spread
-        score = left.max(axis=0) if goal == "largest" else left.sum(axis=0)
+        left = matters[:, None] * (np.diag(joint)[:asked, None] - joint[:asked, seen] ** 2 / spread)
+        score = np.where(free, left.max(axis=0) if goal == "largest" else left.sum(axis=0), np.inf)
         # of readings that are as good for that, the one that lowers the others most
         close = score <= score.min() * (1.0 + 1e-9) + 1e-18
         best = int(np.argmin(np.where(close, left.sum(axis=0), np.inf)))
-        joint = _read(joint, asked + best, noise[best])
+        joint, free[best] = _read(joint, asked + best, noise[best]), False
+        spreads.append(joint[:asked, :asked])
         reading = tried[best]
-        worst = float(np.sqrt(max(np.diag(joint)[:asked].max(), 0.0)))
-        rows.append((reading.kind, reading.station, reading.to_station, reading.side, worst))
+        row = (reading.kind, reading.station, reading.to_station, reading.side, _largest(spreads[-1]))
+        rows.append(row)
     columns = ["kind", "station_m", "to_station_m", "side", "sd_m"]
-    return NextReadings(ties, before, tied, pd.DataFrame(rows, columns=columns))
+    table = pd.DataFrame(rows, columns=columns)
+    return NextReadings(ties, _largest(spreads[0]), _largest(spreads[1]), table, tuple(spreads))
+
+
+def _largest(spread: Array) -> float:
+    return float(np.sqrt(max(np.diag(spread).max(initial=0.0), 0.0)))
+
+
+def chance_wrong(differences: Array, before: Array, after: Array, *, seed: int = 1) -> float:
+    """Return the chance that another end is the highest than the one taken for it, once more has been read.
+
+    On average over what the readings may find: they may show that another end is the likeliest.
+
+    Parameters
+    ----------
+    differences : array, shape (m,)
+        Mean heights of the others above the likeliest end, as the survey stands [m].
+    before, after : array, shape (m, m)
+        Their covariance as the survey stands, and once more has been read [m^2]. The same twice: the
+        chance as the survey stands.
+    seed : int
+        Of the draws: the same input gives the same chance. It is known to about 1 in 100.
+    """
+    rng = np.random.default_rng(seed)
+    shifts = rng.standard_normal((OUTER, differences.size)) @ _root(before - after)
+    inner = rng.standard_normal((INNER, differences.size)) @ _root(after)
+    heights = differences + shifts[:, None, :] + inner[None, :, :]
+    highest = np.where(heights.max(axis=2) > 0.0, heights.argmax(axis=2) + 1, 0)
+    shares = np.stack([(highest == end).mean(axis=1) for end in range(differences.size + 1)])
+    return float(1.0 - shares.max(axis=0).mean())
+
+
+def _root(covariance: Array) -> Array:
+    """Return a root R of a covariance, R'R, however little it lacks to be one."""
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2.0)
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T)
 
 
 def _read(joint: Array, row: int, noise: float) -> Array:

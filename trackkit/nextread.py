@@ -1,0 +1,163 @@
+"""What to read next for a job, in words: for the fills, or for the point that governs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trackkit.advice import chance_words
+from trackkit.layout.doubt import fill_model
+from trackkit.layout.governing import governing_chances
+from trackkit.listed import Listing
+from trackkit.survey.points import Point
+from trackkit.survey.quality.next_reading import (
+    KINDS,
+    NextReadings,
+    chance_wrong,
+    next_readings,
+    possible_readings,
+)
+from trackkit.tables.rows import rows_of
+
+if TYPE_CHECKING:
+    from trackkit.job import Job
+    from trackkit.plan import Laid
+
+__all__ = ["GOALS", "AskedNext", "kinds_of", "next_for", "next_listing", "next_notes"]
+
+Array = NDArray[np.float64]
+
+#: What a next reading is for, and what to call it.
+GOALS: Final = {
+    "fills": "how high the fills are",
+    "governing": "which tie end is highest",
+}
+#: Tie ends with a smaller chance to govern are not told apart from the likeliest.
+CONTENDS: Final = 0.02
+
+
+@dataclass(frozen=True)
+class AskedNext:
+    """What to read next, and what it brings.
+
+    Attributes
+    ----------
+    goal : str
+        One of `GOALS`.
+    found : NextReadings
+    now : float
+        Chance that another tie end governs than the one taken for it; NaN where that was not asked.
+    later : tuple of float
+        The same once each reading has been taken, on average over what it may find.
+    """
+
+    goal: str
+    found: NextReadings
+    now: float
+    later: tuple[float, ...]
+
+
+def next_for(
+    laid: Laid, goal: str = "fills", *, kinds: Sequence[str] = ("rod", "across"), count: int = 3
+) -> AskedNext:
+    """Return the readings that most lower the doubt in a job's fills, or in which tie end governs.
+
+    Parameters
+    ----------
+    laid : Laid
+        A job's line over its ground.
+    goal : str
+        One of `GOALS`. For the governing point it is the differences of height between the likeliest tie
+        end and all others that may govern, each by its chance.
+    kinds : sequence of str
+        What the crew has with it, of `trackkit.survey.quality.next_reading.KINDS`.
+    count : int
+
+    Raises
+    ------
+    ValueError
+        For another goal, or a kind that is not known.
+    """
+    if goal not in GOALS:
+        raise ValueError(f"goal must be one of {', '.join(GOALS)}; got {goal!r}")
+    ground = laid.ground
+    possible = possible_readings(ground, kinds=kinds)
+    if goal == "fills":
+        model = fill_model(ground, laid.line.run, laid.line)
+        found = next_readings(ground, model.points, model.jacobian, possible=possible, count=count)
+        return AskedNext(goal, found, np.nan, ())
+    points, weights, above, shares = _contenders(laid)
+    found = next_readings(
+        ground, points, weights, possible=possible, count=count, goal="sum", importance=shares
+    )
+    before = found.spreads[0]
+    later = tuple(chance_wrong(above, before, spread) for spread in found.spreads[2:])
+    return AskedNext(goal, found, chance_wrong(above, before, before), later)
+
+
+def kinds_of(laid: Laid) -> tuple[str, ...]:
+    """Return the kinds of readings that a job's survey has, so that the crew has the tools for them."""
+    survey = laid.ground.survey
+    found = [] if survey.levels.empty else ["rod"]
+    if not (survey.boards.empty and survey.crosslevels.empty):
+        found += ["across", "board"]
+    return tuple(found) or ("rod",)
+
+
+def _contenders(laid: Laid) -> tuple[list[Point], Array, Array, Array]:
+    """Return the tie ends that may govern: points, differences from the likeliest, their means, chances."""
+    table = governing_chances(laid.ground, laid.line).table
+    table = table.assign(fill=laid.fills["fill_m"].to_numpy(dtype=float))
+    table = table.sort_values("chance", ascending=False, kind="stable")
+    some = table[table["chance"] >= CONTENDS]
+    if len(some) < 2:  # no doubt, or a line that rests on no tie end: the two that come first
+        some = table.head(2)
+    points: list[Point] = [(float(row.station_m), str(row.side)) for row in rows_of(some)]
+    weights = np.zeros((len(points) - 1, len(points)))
+    weights[:, 0] = -1.0
+    weights[np.arange(len(points) - 1), np.arange(1, len(points))] = 1.0
+    fills, chances = (some[name].to_numpy(dtype=float) for name in ("fill", "chance"))
+    return points, weights, fills[0] - fills[1:], np.maximum(chances[1:], CONTENDS)
+
+
+def next_listing(asked: AskedNext, job: Job) -> Listing:
+    """Return the readings to take next as a table, with what they bring."""
+    show, table = job.display, asked.found.table
+    rows = []
+    for i, row in enumerate(rows_of(table)):
+        then = f"±{show.small_unit(2.0 * row.sd_m)}"
+        if asked.goal == "governing":
+            then = chance_words(asked.later[i])
+        rows.append((str(i + 1), KINDS[row.kind], _place(row, job), then))
+    head = ("", "take", "where", "worst fill then" if asked.goal == "fills" else "wrong end then")
+    title = f"READ NEXT, to know better {GOALS[asked.goal]}"
+    return Listing(title, head, tuple(rows), (0,), (1, 2), tuple(next_notes(asked, job)))
+
+
+def next_notes(asked: AskedNext, job: Job) -> list[str]:
+    """Return how well things are known without these readings, and what to read first."""
+    show, found = job.display, asked.found
+    if asked.goal == "fills":
+        notes = [f"Now the fill known worst is known to ±{show.small_unit(2.0 * found.before_m)}."]
+    else:
+        now = chance_words(asked.now)
+        notes = [f"Now another tie end may be highest than the one taken for it: {now}."]
+    if found.ties and (found.table["kind"] == "rod").any():
+        where = " and ".join(_point(point, job) for point in found.ties)
+        notes.append(f"Before rods from a laser set up anew, read {where} from it.")
+    return notes
+
+
+def _place(row: Any, job: Job) -> str:
+    show = job.display
+    if row.kind == "board":
+        return f"{show.long(row.station_m)} to {show.long(row.to_station_m)} {job.side(row.side)}"
+    return f"{show.long(row.station_m)}{f' {job.side(row.side)}' if row.side else ''}"
+
+
+def _point(point: Point, job: Job) -> str:
+    return point if isinstance(point, str) else f"{job.display.long(point[0])} {job.side(point[1])}"
