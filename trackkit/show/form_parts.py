@@ -142,8 +142,8 @@ def grid(
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), PAD * MM),
         ("RIGHTPADDING", (0, 0), (-1, -1), PAD * MM),
-        ("TOPPADDING", (0, 0), (-1, -1), 0),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), PAD * MM / 2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), PAD * MM / 2),
         *([("GRID", (0, 0), (-1, -1), 0.6, black)] if lines else []),
         *[("SPAN", (0, at), (-1, at)) for at in whole],
     ]
