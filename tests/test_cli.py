@@ -61,6 +61,43 @@ def test_card_needs_no_survey(tmp_path):
     assert max(map(len, done.stdout.splitlines())) <= 60
 
 
+def test_form_needs_the_job_file_alone(tmp_path):
+    (tmp_path / "job.toml").write_bytes((DEMO / "terrace_edge" / "job.toml").read_bytes())
+    done = run("form", tmp_path, "--spacing", "3 ft", "--lasers", 2, "--phone", "--paper", "A4")
+    assert done.returncode == 0, done.stderr
+    assert {path.name for path in (tmp_path / "form").iterdir()} == {"booking_sheet.pdf", "levels_blank.csv"}
+    assert "copy levels_blank.csv to" in done.stdout and "move the levels.csv" not in done.stdout
+    assert b"/MediaBox [ 0 0 595." in (tmp_path / "form" / "booking_sheet.pdf").read_bytes()
+    again = run("form", tmp_path / "job.toml", "--out", tmp_path / "other", "--no-phone")
+    assert again.returncode == 0, again.stderr
+    assert b"/MediaBox [ 0 0 612 792" in (tmp_path / "other" / "booking_sheet.pdf").read_bytes()
+
+
+def test_form_never_touches_readings_that_are_there(tmp_path):
+    for name in ("job.toml", "levels.csv"):
+        (tmp_path / name).write_bytes((DEMO / "market_yard" / name).read_bytes())
+    was = (tmp_path / "levels.csv").read_bytes()
+    done = run("form", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "move the levels.csv of the earlier survey away" in done.stdout
+    assert (tmp_path / "levels.csv").read_bytes() == was
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--paper", "A5"), "accepted: A4 or Letter"),
+        (("--spacing", "1.5"), "accepted: a length with its unit"),
+        (("--lasers", "two"), "--lasers"),
+    ],
+)
+def test_form_says_what_is_accepted_and_ends_with_status_2(tmp_path, arguments, words):
+    done = run("form", DEMO / "boathouse_lawn", "--out", tmp_path / "x", *arguments)
+    assert done.returncode == 2
+    assert words in done.stderr and "Traceback" not in done.stderr
+    assert not (tmp_path / "x").exists()
+
+
 def test_start_copies_a_demo_that_plans(tmp_path):
     done = run("start", tmp_path / "mine")
     assert done.returncode == 0, done.stderr
@@ -121,7 +158,7 @@ def test_importing_trackkit_loads_neither_matplotlib_nor_widgets():
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     loaded = set(done.stdout.split())
-    assert not {"matplotlib", "ipywidgets", "scipy.optimize", "scipy.stats", "openpyxl"} & loaded
+    assert not {"matplotlib", "ipywidgets", "scipy.optimize", "scipy.stats", "openpyxl", "reportlab"} & loaded
 
 
 def test_every_public_name_is_there_and_sorted():

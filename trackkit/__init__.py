@@ -29,6 +29,7 @@ _HOMES = {
     "trackkit.survey.prior": ("GroundType",),
     "trackkit.survey.grid": ("Break",),
     "trackkit.survey.ground": ("Ground", "fit_ground"),
+    "trackkit.survey.quality.order": ("reading_order",),
     "trackkit.layout": (
         "FinishedLine", "LensHeight", "RailHeight", "Run", "Section", "Shot", "fill_table", "follow_line",
         "grade_line", "lay_out_run", "least_fill_line", "level_line", "level_verdict", "run_from_sections",
@@ -40,17 +41,21 @@ _HOMES = {
     "trackkit.cribbing.stacks": ("choose_stacks",),
     "trackkit.cribbing.results": ("StackPlan",),
     "trackkit.cribbing.card": ("card_text", "gap_card"),
+    "trackkit.booking": ("stations_of",),
+    "trackkit.form": ("save_form",),
     "trackkit.job": ("Job", "load_job", "with_line"),
     "trackkit.plan": ("Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack_up"),
 }  # fmt: skip
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 if TYPE_CHECKING:
+    from trackkit.booking import stations_of
     from trackkit.cribbing.card import card_text, gap_card
     from trackkit.cribbing.results import StackPlan
     from trackkit.cribbing.rules import StackRules
     from trackkit.cribbing.stacks import choose_stacks
     from trackkit.cribbing.truck import Piece, Truck, read_truck
+    from trackkit.form import save_form
     from trackkit.job import Job, load_job, with_line
     from trackkit.layout import (
         FinishedLine,
@@ -76,6 +81,7 @@ if TYPE_CHECKING:
     from trackkit.survey.ground import Ground, fit_ground
     from trackkit.survey.instruments import Instruments
     from trackkit.survey.prior import GroundType
+    from trackkit.survey.quality.order import reading_order
     from trackkit.survey.readings import Survey, make_survey, place_on_ties, read_survey
     from trackkit.units import DISPLAYS, Display, parse_angle, parse_length, parse_mass, parse_quantity
 
@@ -130,8 +136,11 @@ __all__ = [
     "plan_of",
     "read_survey",
     "read_truck",
+    "reading_order",
     "run_from_sections",
+    "save_form",
     "stack_up",
+    "stations_of",
     "target_rods",
     "with_line",
 ]

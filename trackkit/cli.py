@@ -1,4 +1,4 @@
-"""The command: ``trackkit start``, ``check``, ``plan``, ``card``.
+"""The command: ``trackkit start``, ``form``, ``check``, ``plan``, ``card``.
 
 Exit status: 0 done, 1 the job cannot be done as asked (and why; what can be planned is printed and
 written all the same), 2 the input is wrong (every fault).
@@ -68,6 +68,42 @@ def card(job: JobPath) -> None:
     display = loaded.display.name
     found = gap_card(loaded.truck, rules=loaded.stack_rules, ground=loaded.ground_kind, display=display)
     _say(card_text(found, display=display, notes=(loaded.name,)))
+
+
+@app.command()
+def form(
+    job: JobPath,
+    paper: Annotated[
+        str | None, typer.Option("--paper", metavar="A4|Letter", help="Default: Letter for inches, else A4.")
+    ] = None,
+    spacing: Annotated[
+        str | None,
+        typer.Option("--spacing", metavar="LENGTH", help='Between stations, at most: "1.5 m", "4 ft".'),
+    ] = None,
+    lasers: Annotated[int, typer.Option("--lasers", metavar="N", help="How many laser positions.")] = 1,
+    phone: Annotated[
+        bool | None,
+        typer.Option("--phone/--no-phone", help="Ask for boards and left-to-rights by phone, or don't."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Where to write; default: JOB/form.")
+    ] = None,
+) -> None:
+    """Make the blank booking sheet to print, and the table to type it into. Needs no readings, no truck."""
+    from trackkit.form import save_form
+    from trackkit.job import load_job
+
+    loaded = load_job(job, survey=False, truck=False)
+    folder = out if out is not None else loaded.folder / "form"
+    written = save_form(loaded, folder, paper=paper, spacing=spacing, lasers=lasers, phone=phone)
+    sheet, table = (path.name for path in written)
+    levels = loaded.folder / "levels.csv"
+    first = "move the levels.csv of the earlier survey away, " if levels.exists() else ""
+    _say(
+        f"Written to {folder}: {sheet}, {table}\n"
+        f"Print {sheet} and read the rods in its order. To type them in, {first}copy {table} to {levels}, "
+        "and fill in the rods there.\n"
+    )
 
 
 @app.command()

@@ -54,9 +54,9 @@ class Job:
     file : JobFile
         The job file, for what concerns the line.
     survey : Survey or None
-        None where only the truck is of interest (the gap card).
+        None where readings are not wanted (the gap card, the booking sheet).
     truck : Truck or None
-        None if there is no truck.csv.
+        None if there is no truck.csv, or it is not wanted.
     """
 
     name: str
@@ -94,7 +94,7 @@ class Job:
         return self.side_names[side]
 
 
-def load_job(job: str | Path, *, survey: bool = True) -> Job:
+def load_job(job: str | Path, *, survey: bool = True, truck: bool = True) -> Job:
     """Return a job from its folder, or from its ``job.toml``.
 
     Parameters
@@ -103,6 +103,8 @@ def load_job(job: str | Path, *, survey: bool = True) -> Job:
         The folder, or the job file in it.
     survey : bool
         Whether readings are wanted; a gap card needs none.
+    truck : bool
+        Whether the truck is wanted; a booking sheet needs none.
 
     Raises
     ------
@@ -121,13 +123,14 @@ def load_job(job: str | Path, *, survey: bool = True) -> Job:
             return None
 
     readings = collect(lambda: read_survey(path.parent)) if survey else None
-    truck = collect(lambda: read_truck(path.parent)) if not survey or _brings_truck(path.parent) else None
+    wanted = truck and (not survey or _brings_truck(path.parent))
+    loaded = collect(lambda: read_truck(path.parent)) if wanted else None
     problems += job_faults(examined, readings, file_name=path.name)
     if problems or examined.file is None:
         raise InputProblems(dict.fromkeys(problems))
     if readings is not None:
         readings = without_readings(readings, examined.file.leave_out)
-    return _make(examined.file, path, readings, truck)
+    return _make(examined.file, path, readings, loaded)
 
 
 def with_line(job: Job, **wishes: Any) -> Job:

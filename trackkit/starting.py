@@ -9,7 +9,7 @@ from trackkit.problems import InputProblems, Problem
 
 __all__ = ["copy_start", "source_of"]
 
-_SKIPPED = ("__pycache__", ".ipynb_checkpoints", "plan")
+_SKIPPED = ("__pycache__", ".ipynb_checkpoints", "plan", "form")
 
 
 def source_of(name: str) -> Path:
