@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from trackkit.desk.left_out import with_left_out
+from trackkit.desk.left_out import with_left_out, with_only_left_out
 
 OLD = ["levels.csv row 5", "levels.csv row 9"]
 HEAD = 'name = "Porch # [1]"\n'
@@ -63,3 +63,27 @@ def test_a_list_that_stays_as_it_is_keeps_every_letter():
 def test_a_list_that_cannot_be_written_surely_is_refused(text):
     with pytest.raises(ValueError, match="the list leave_out could not be found as it is written"):
         with_left_out(text, ["levels.csv row 4", "levels.csv row 8"])
+
+
+@pytest.mark.parametrize("dress", DRESSES)
+@pytest.mark.parametrize(
+    "names",
+    [OLD, OLD[:1], [], [*OLD, "levels.csv row 12"], ["boards.csv row 2", OLD[1]], ['a "b" row 3']],
+    ids=["same", "one less", "none", "one more", "one exchanged", "others, with quotes"],
+)
+def test_only_the_readings_asked_for_are_left_out_afterwards(dress, names):
+    text = HEAD + DRESSES[dress] + TAIL
+    try:
+        before = tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        pytest.skip("not every dress stands with these lines about it")
+    new = with_only_left_out(text, names)
+    assert sorted(tomllib.loads(new)["leave_out"]) == sorted(names)
+    assert {**tomllib.loads(new), "leave_out": 0} == {**before, "leave_out": 0}
+    assert new.endswith(TAIL)
+
+
+def test_a_job_file_without_the_list_gets_one_above_its_tables():
+    new = with_only_left_out(HEAD + "[shot]\nend_mark = '8 m'\n", OLD)
+    assert tomllib.loads(new)["leave_out"] == OLD and new.endswith(HEAD + "[shot]\nend_mark = '8 m'\n")
+    assert with_only_left_out(HEAD, []) == HEAD
