@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import re
 import tempfile
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from trackkit.desk.left_out import with_left_out
+from trackkit.desk.left_out import with_left_out, with_only_left_out
 from trackkit.job import load_job
 from trackkit.jobfile import JOB_FILE, examine_job_file
 from trackkit.problems import CannotDo, Problems
@@ -144,17 +145,22 @@ class TypedJob:
     def _counted(self, job: Job, folder: Path, all_readings: bool) -> Job:
         return replace(job, survey=read_survey(folder)) if all_readings else job
 
-    def save(self) -> Path:
+    def save(self, *, left_out: Sequence[str] | None = None) -> Path:
         """Write the job with its tables as they stand into a new folder beside the old one; return it.
+
+        Parameters
+        ----------
+        left_out : sequence of str, optional
+            The readings that the new job leaves out, as they are called now; by default those of the old one.
 
         Raises
         ------
         CannotDo
             If nothing was changed, or it cannot be written; nothing is there then that was not there before.
         """
-        if not self.changed:
+        others = self._job_file() if left_out is None else self._job_file_without(left_out)
+        if not self.changed and not others:
             raise CannotDo("nothing differs from the files, so there is nothing to save")
-        others = self._job_file()
         try:
             into = self._free_name()
         except OSError as error:
@@ -177,14 +183,41 @@ class TypedJob:
 
     # --- what is left out ---------------------------------------------------------------------------
 
-    def _job_file(self) -> dict[str, bytes]:
-        """Return the job file with the list of what it leaves out written anew, if that must change."""
+    @property
+    def left_out(self) -> list[str]:
+        """The readings that the job file leaves out, as they are called now.
+
+        Raises
+        ------
+        CannotDo
+            If one of them cannot be found again.
+        """
+        return [now for _, now in self._left_out() if now is not None]
+
+    def _text(self) -> str:
+        """Return the job file as text."""
         try:
-            text = (self.folder / JOB_FILE).read_bytes().decode("utf-8-sig")
+            return (self.folder / JOB_FILE).read_bytes().decode("utf-8-sig")
         except UnicodeDecodeError as error:
             raise CannotDo(f"{JOB_FILE} is not in UTF-8; save it as UTF-8 and try again") from error
         except OSError as error:
             raise CannotDo(f"{JOB_FILE} could not be read ({_reason(error)}); nothing was saved") from error
+
+    def _job_file_without(self, names: Sequence[str]) -> dict[str, bytes]:
+        """Return the job file with a list that leaves these readings out, if it does not do so as it is."""
+        text = self._text()
+        try:
+            new = with_only_left_out(text, names)
+        except ValueError as error:
+            raise CannotDo(
+                f"what is to be left out cannot be written into {JOB_FILE} ({error}): write it there as "
+                'leave_out = ["levels.csv row 7"], on a line above the first [table]'
+            ) from error
+        return {} if new == text else {JOB_FILE: new.encode("utf-8")}
+
+    def _job_file(self) -> dict[str, bytes]:
+        """Return the job file with the list of what it leaves out written anew, if that must change."""
+        text = self._text()
         left_out = self._left_out()
         if all(name == now for name, now in left_out):
             return {}
