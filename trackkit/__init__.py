@@ -29,6 +29,10 @@ _HOMES = {
     "trackkit.survey.prior": ("GroundType",),
     "trackkit.survey.grid": ("Break",),
     "trackkit.survey.ground": ("Ground", "fit_ground"),
+    "trackkit.survey.quality": (
+        "Booking", "Conflict", "OverallTest", "Readers", "book_levels", "closures", "compare_readers",
+        "knocked_lasers", "laser_against_phone", "overall_test", "variance_components",
+    ),
     "trackkit.layout": (
         "FinishedLine", "LensHeight", "RailHeight", "Run", "Section", "Shot", "fill_table", "follow_line",
         "grade_line", "lay_out_run", "least_fill_line", "level_line", "level_verdict", "run_from_sections",
@@ -76,14 +80,29 @@ if TYPE_CHECKING:
     from trackkit.survey.ground import Ground, fit_ground
     from trackkit.survey.instruments import Instruments
     from trackkit.survey.prior import GroundType
+    from trackkit.survey.quality import (
+        Booking,
+        Conflict,
+        OverallTest,
+        Readers,
+        book_levels,
+        closures,
+        compare_readers,
+        knocked_lasers,
+        laser_against_phone,
+        overall_test,
+        variance_components,
+    )
     from trackkit.survey.readings import Survey, make_survey, place_on_ties, read_survey
     from trackkit.units import DISPLAYS, Display, parse_angle, parse_length, parse_mass, parse_quantity
 
 __all__ = [
     "DISPLAYS",
     "Advisory",
+    "Booking",
     "Break",
     "CannotDo",
+    "Conflict",
     "Display",
     "FinishedLine",
     "FitError",
@@ -94,10 +113,12 @@ __all__ = [
     "Job",
     "Laid",
     "LensHeight",
+    "OverallTest",
     "Piece",
     "Plan",
     "Problem",
     "RailHeight",
+    "Readers",
     "Run",
     "Section",
     "Shot",
@@ -106,14 +127,19 @@ __all__ = [
     "Stacked",
     "Survey",
     "Truck",
+    "book_levels",
     "card_text",
     "choose_stacks",
+    "closures",
+    "compare_readers",
     "fill_table",
     "fit_ground",
     "follow_line",
     "gap_card",
     "governing_chances",
     "grade_line",
+    "knocked_lasers",
+    "laser_against_phone",
     "lay_line",
     "lay_out_run",
     "least_fill_line",
@@ -122,6 +148,7 @@ __all__ = [
     "load_job",
     "make_plan",
     "make_survey",
+    "overall_test",
     "parse_angle",
     "parse_length",
     "parse_mass",
@@ -133,6 +160,7 @@ __all__ = [
     "run_from_sections",
     "stack_up",
     "target_rods",
+    "variance_components",
     "with_line",
 ]
 

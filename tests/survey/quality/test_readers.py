@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t
 from simulated_crew import KNOWN, ROD, STATED, again, crew, fitted
 
 from trackkit.survey.ground import fit_ground
@@ -20,27 +21,28 @@ def offsets(ground, **bias):
     return ground.survey.levels["reader"].map(bias).to_numpy()
 
 
-def test_biases_are_recovered_and_their_doubt_is_right(exact):
+def test_biases_are_recovered_and_a_crew_that_reads_alike_is_accused_once_in_20(exact):
+    """Against the true biases, t is what it would be for readers who read alike."""
     off = offsets(exact, A=0.003, B=-0.001)
-    tables = [compare_readers(again(exact, seed, off=off)).table for seed in range(200)]
+    tables = [compare_readers(again(exact, seed, off=off)).table for seed in range(120)]
     bias = np.array([table["bias_m"] for table in tables])
-    t = (bias - [0.002, -0.002]) / np.array([table["sd_m"] for table in tables])
+    sd = np.array([table["sd_m"] for table in tables])
     assert bias.mean(axis=0) == pytest.approx([0.002, -0.002], abs=1e-4)
-    assert np.mean(np.abs(t[:, 0]) < 2.08) == pytest.approx(0.95, abs=0.047)  # Student's t, about 20 checks
     assert np.mean([table["verdict"].tolist() == ["reads high", "reads low"] for table in tables]) > 0.9
+    # two readers, one comparison between them: 5 % over both are 1.25 % on either side of Student's t
+    wrong = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] > t.ppf(1 - 0.0125, 30)
+    assert np.mean(wrong) < 0.05 + 0.04
+    held = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] < t.ppf(0.975, 30)
+    assert np.mean(held) == pytest.approx(0.95, abs=0.06)
+    alike = [set(compare_readers(again(exact, seed)).table["verdict"]) for seed in range(40)]
+    assert np.mean([one != {"like the others"} for one in alike]) < 0.05 + 0.1
 
 
-def test_a_crew_that_reads_alike_is_accused_in_one_survey_of_20(exact):
-    verdicts = [set(compare_readers(again(exact, seed)).table["verdict"]) for seed in range(300)]
-    assert np.mean([one != {"like the others"} for one in verdicts]) < 0.05 + 0.038
-
-
-def test_each_readers_spread_is_recovered_with_its_give_or_take(exact):
-    who = exact.survey.levels["reader"]
+def test_each_readers_spread_is_recovered_with_its_give_or_take():
     large = fitted(0, rod=0.0, phone=0.0, stations=25)
     who = large.survey.levels["reader"]
     spread = np.where(who == "A", 1.0, 2.0)
-    tables = [compare_readers(again(large, seed, rod=spread)).table for seed in range(80)]
+    tables = [compare_readers(again(large, seed, rod=spread)).table for seed in range(40)]
     sigma = np.array([table["sigma_m"] for table in tables])
     assert np.nanmedian(sigma, axis=0) == pytest.approx([ROD, 2 * ROD], rel=0.1)
     for index, true in enumerate((ROD, 2 * ROD)):
@@ -48,8 +50,8 @@ def test_each_readers_spread_is_recovered_with_its_give_or_take(exact):
         held = [
             table["sigma_low_m"].iloc[index] <= true <= table["sigma_high_m"].iloc[index] for table in told
         ]
-        assert len(told) > 70
-        assert np.mean(held) > 0.87
+        assert len(told) > 35
+        assert np.mean(held) > 0.85
 
 
 def test_bias_and_its_sd_equal_ordinary_least_squares_with_dummies():
@@ -59,7 +61,7 @@ def test_bias_and_its_sd_equal_ordinary_least_squares_with_dummies():
     ground = fitted(3, boards=False, bias={"A": 0.002, "B": 0.0})
     levels = ground.survey.levels
     laser = pd.get_dummies(levels["laser"], dtype=float)
-    place = levels["point"] + levels["station_m"].astype(str) + levels["side"]
+    place = levels["point"] + levels["station_m"].fillna(-9).astype(str) + levels["side"]
     effect = np.where(levels["reader"] == "A", 1.0, -1.0)[:, None]
     design = np.hstack([laser, -pd.get_dummies(place, dtype=float).iloc[:, 1:], effect])
     fit = OLS(levels["rod_m"].to_numpy(), design).fit()
@@ -109,7 +111,7 @@ def test_a_survey_of_one_reader_says_nothing(name):
 def test_readings_without_a_name_count_as_one_more_reader():
     survey = crew(1)
     levels = survey.levels.copy()
-    levels.loc[levels["reader"] == "B", "reader"] = ["B", "", ""] * 14 + ["B", ""]
+    levels.loc[levels["reader"] == "B", "reader"] = ["B", ""] * 11
     found = compare_readers(fit_ground(replace(survey, levels=levels), instruments=STATED, ground_type=KNOWN))
     assert set(found.table["reader"]) == {"A", "B", "(no name)"}
 

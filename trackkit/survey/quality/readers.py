@@ -200,6 +200,6 @@ def _apart(crew: list[str], groups: list[tuple[int, ...]]) -> tuple[str, ...]:
         return ()
     sides = " from ".join(" and ".join(crew[index] for index in mates) for mates in distinct)
     return (
-        f"cannot be told apart: {sides}; they share too few points from the same laser position, so that what one "
+        f"cannot be told apart: {sides}; they share no point from one laser position, so that what one "
         "reads high looks like a higher laser, or lower ground",
     )
