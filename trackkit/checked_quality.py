@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 
 from trackkit.job import Job
+from trackkit.survey.estimating import LEAST_CHECKS
 from trackkit.survey.ground import Ground
 from trackkit.survey.quality import (
+    Readers,
     closures,
     compare_readers,
     knocked_lasers,
@@ -37,13 +39,18 @@ def quality_lines(job: Job, ground: Ground) -> list[str]:
     job : Job
     ground : Ground
     """
-    show = job.display
+    show, readers = job.display, compare_readers(ground)
+    knocked, biased = _knocked(ground, show), _biased(readers, show)
+    first = "what was knocked" if knocked else "who reads high" if biased else ""
+    if not first and len(ground.doubtful):
+        first = "the readings in doubt"
     return [
-        *_knocked(ground, show),
+        *knocked,
+        *biased,
         *_closures(job, ground),
         overall_test(ground).words,
-        *_kinds(ground, show),
-        *_readers(ground, show),
+        *_kinds(ground, show, first),
+        *_scatter(readers, show),
     ]
 
 
@@ -65,14 +72,23 @@ def _closures(job: Job, ground: Ground) -> list[str]:
         if len(table) == 1:
             return [f"1 closure, within its limit: {of}."]
         return [f"{len(table)} closures, all within their limits; the one nearest to its limit {of}."]
-    lines = [f"{len(beyond)} of {len(table)} closures are beyond their limits:"]
-    for row in rows_of(beyond.head(MOST_TOLD)):
+    common, told = _shared(beyond), MOST_TOLD
+    which = f"{len(beyond)} of {len(table)} closures are beyond their limits"
+    if len(beyond) == len(table):
+        which = (
+            "1 closure, beyond its limit"
+            if len(table) == 1
+            else f"All {len(table)} closures are beyond their limits"
+        )
+    if common:
+        lines, told = [f"{which}; in all of them: {common}. The worst:"], 1
+    else:
+        lines = [f"{which}{', the worst first' * (len(beyond) > told)}:"]
+    for row in rows_of(beyond.head(told)):
         miss, limit = show.small_unit(abs(row.misclosure_m)), show.small_unit(row.limit_m)
-        told = f"just over the {limit} allowed" if miss == limit else f"{limit} allowed"
-        lines.append(f"READ AGAIN {_way(job, row)}: misses by {miss}, {told}.")
-    if len(beyond) > MOST_TOLD:
-        lines.append(f"... and {len(beyond) - MOST_TOLD} more, by less.")
-    return lines + _shared(beyond)
+        over = f"just over the {limit} allowed" if miss == limit else f"{limit} allowed"
+        lines.append(f"READ AGAIN {_way(job, row)}: misses by {miss}, {over}.")
+    return lines
 
 
 def _way(job: Job, row: Any) -> str:
@@ -83,7 +99,8 @@ def _way(job: Job, row: Any) -> str:
     ]
     if row.kind == "again":
         readings = _joined([str(name) for name in row.readings])
-        return f"{' to '.join(points)}, read twice ({readings})"
+        where = f" from laser position {row.lasers[0]}" if row.lasers else ""
+        return f"{' to '.join(points)}{where}, read twice ({readings})"
     if not row.lasers:
         return "the round " + " - ".join([*points, points[0]])
     names = " and ".join(row.lasers) if len(row.lasers) < 3 else ", ".join(row.lasers)
@@ -103,24 +120,25 @@ def _joined(names: list[str]) -> str:
     return " and ".join(names)
 
 
-def _shared(beyond: pd.DataFrame) -> list[str]:
-    """Return which reading stands in all closures that fail, where only one or two do."""
+def _shared(beyond: pd.DataFrame) -> str:
+    """Return which readings stand in all closures that fail, where these are two or more and those one or two."""
     if len(beyond) < 2:
-        return []
+        return ""
     common = set(beyond["readings"].iloc[0]).intersection(*beyond["readings"])
     if not 1 <= len(common) <= 2:
-        return []
-    return [f"In all of these: {_joined([name for name in beyond['readings'].iloc[0] if name in common])}."]
+        return ""
+    return _joined([name for name in beyond["readings"].iloc[0] if name in common])
 
 
-def _kinds(ground: Ground, show: Display) -> list[str]:
+def _kinds(ground: Ground, show: Display, first: str) -> list[str]:
+    """Return the kinds that are not as stated, and what to state; ``first`` is what else may explain it."""
     table = variance_components(ground)
     lines = []
     for row in rows_of(table[~table["agrees"]]):
         what = f"{row.kind}{' with ' + row.instrument if row.instrument else ''}"
         text = (
-            f"{what[0].upper()}{what[1:]} scatter {row.factor:.1f} times what was stated (between {row.low:.1f} "
-            f"and {row.high:.1f}, 19 times in 20; {row.checks:.0f} checks)"
+            f"{what[0].upper()}{what[1:]} scatter {row.factor:.1f} times what was stated (between "
+            f"{row.low:.1f} and {row.high:.1f}, 19 times in 20; {row.checks:.0f} checks)"
         )
         if row.value != row.value:
             lines.append(f"{text}; what was stated stands in {row.setting}.")
@@ -131,8 +149,10 @@ def _kinds(ground: Ground, show: Display) -> list[str]:
         )
         where = "[instruments.angles]" if several else "[instruments]"
         key = f'"{row.instrument}"' if several else row.setting
-        ask = "to use it" if row.factor > 1 else "if they are to count for more"
-        lines.append(f'{text}; {ask}, under {where} in job.toml: {key} = "{worth}".')
+        ask = "; to use it" if row.factor > 1 else "; if they are to count for more"
+        if first:
+            ask = f". Settle {first} first; if it stays so"
+        lines.append(f'{text}{ask}, under {where} in job.toml: {key} = "{worth}".')
     conflict = laser_against_phone(ground)
     steeper = conflict.dof and abs(conflict.mean_rad) > 3.0 * conflict.mean_sd_rad
     if not conflict.agrees and (not lines or steeper):
@@ -140,32 +160,45 @@ def _kinds(ground: Ground, show: Display) -> list[str]:
     return lines
 
 
-def _readers(ground: Ground, show: Display) -> list[str]:
-    found = compare_readers(ground)
+def _biased(found: Readers, show: Display) -> list[str]:
+    """Return who reads high or low."""
+    table = found.table
+    off = table[table["verdict"].isin(["reads high", "reads low"])].sort_values("bias_m", ascending=False)
+    if len(off) == 2 and len(off["with_whom"].iloc[0]) == 2:  # of two, both are off the mean by the same
+        high, low = rows_of(off)
+        more, give = _fine(2.0 * high.bias_m, show), _fine(4.0 * high.sd_m, show)
+        return [f"{high.reader} reads {more} higher than {low.reader}, give or take {give}."]
+    return [
+        f"{row.reader} {row.verdict} by {_fine(abs(row.bias_m), show)}, give or take "
+        f"{_fine(2 * row.sd_m, show)}, against the mean of {len(row.with_whom)} readers."
+        for row in rows_of(off)
+    ]
+
+
+def _scatter(found: Readers, show: Display) -> list[str]:
+    """Return what of the readers is well, or cannot be told, and the spread that they have."""
     table = found.table
     if table.empty:
         return []
-    lines = [
-        f"{row.reader} {row.verdict} by {_fine(abs(row.bias_m), show)}, give or take {_fine(2 * row.sd_m, show)}, "
-        f"against the mean of {len(row.with_whom)} readers."
-        for row in rows_of(table[table["verdict"].isin(["reads high", "reads low"])])
-    ]
-    alike = table[table["verdict"] == "like the others"]["reader"].tolist()
-    if alike and not lines:
+    alike, lines = table[table["verdict"] == "like the others"]["reader"].tolist(), []
+    if len(alike) == len(table):
         lines.append(f"Readers {', '.join(alike[:-1])} and {alike[-1]} read alike.")
     lines += [f"Readers that {words}." for words in found.apart]
     if not np.isfinite(found.sigma_m):
-        return [*lines, f"What their rods scatter by: too few checks to say ({found.checks:.0f})."]
-    own = ", ".join(
-        f"{row.reader} {_fine(row.sigma_m, show)}" for row in rows_of(table[table["sigma_m"].notna()])
+        return [
+            *lines,
+            f"What the readers' rods scatter by: fewer than {LEAST_CHECKS:.0f} checks, too few to say.",
+        ]
+    own = "".join(
+        f"; {row.reader} {_fine(row.sigma_m, show)}" for row in rows_of(table[table["sigma_m"].notna()])
     )
-    lines.append(
-        f"This crew's rods scatter by {_fine(found.sigma_m, show)} (standard deviation; between "
-        f"{_fine(found.sigma_low_m, show)} and {_fine(found.sigma_high_m, show)}, 19 times in 20"
-        + (f"; {own}" if own else "")
-        + f'). To use it, under [instruments] in job.toml: rod_sd = "{_fine(found.sigma_m, show)}".'
-    )
-    return lines
+    sigma = _fine(found.sigma_m, show)
+    return [
+        *lines,
+        f"This crew's rods scatter by {sigma} (standard deviation; between {_fine(found.sigma_low_m, show)} and "
+        f"{_fine(found.sigma_high_m, show)}, 19 times in 20{own}). To use it, under [instruments] in job.toml: "
+        f'rod_sd = "{sigma}".',
+    ]
 
 
 def _knocked(ground: Ground, show: Display) -> list[str]:
@@ -173,11 +206,11 @@ def _knocked(ground: Ground, show: Display) -> list[str]:
     if found.empty:
         return []
     told = [
-        f"laser position {row.laser} between {_joined([row.after, row.before])}, by "
-        f"{show.small_unit(abs(row.jump_m))}, give or take {show.small_unit(2 * row.sd_m)}, "
-        f"{'up' if row.jump_m > 0 else 'down'}"
+        f"laser position {row.laser} seems to have been knocked between {_joined([row.after, row.before])}: its line "
+        f"of sight {'rose' if row.jump_m > 0 else 'sank'} by {show.small_unit(abs(row.jump_m))}, give or take "
+        f"{show.small_unit(2 * row.sd_m)}"
         for row in rows_of(found)
     ]
-    text = "A laser seems to have been knocked: " + "; or ".join(told) + "."
+    text = f"{'Either ' * (len(told) > 1)}{', or '.join(told)}."
     do = "Read that position's points again, or give what was read after it a laser position of its own."
-    return [f"{text} {do}"]
+    return [f"{text[0].upper()}{text[1:]} {do}"]

@@ -234,7 +234,8 @@ def _fore(
 
 
 _CHECKS: Final = [
-    *("laser", "backs_m", "fores_m", "rise_m", "carried", "sights", "levels_m", "reads_m", "instrument_m", "reduced")
+    *("laser", "backs_m", "fores_m", "rise_m", "carried", "sights", "levels_m", "reads_m", "instrument_m"),
+    "reduced",
 ]  # fmt: skip
 
 

@@ -68,8 +68,8 @@ def variance_components(ground: Ground) -> pd.DataFrame:
         elif not agrees:
             do = f"state {setting} {factor:.1f} times as large" + ("" if factor > 1 else ", if you like")
         rows.append(
-            (kind, instrument, int((of_row == number).sum()), float(found.checks[number]), factor, sd, low, high,
-             agrees, setting, value, do)
+            (kind, instrument, int((of_row == number).sum()), float(found.checks[number]), factor, sd, low,
+             high, agrees, setting, value, do)
         )  # fmt: skip
     columns = ["kind", "instrument", "readings", "checks", "factor", "sd_factor", "low", "high", "agrees"]
     return pd.DataFrame(rows, columns=[*columns, "setting", "value", "do"])

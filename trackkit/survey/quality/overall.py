@@ -16,6 +16,12 @@ __all__ = ["SURE", "OverallTest", "alone_of", "factor_limits", "overall_test"]
 
 #: Share of cases in which limits hold what they are about (a choice).
 SURE: Final = 0.95
+#: What that means for what is told of heights.
+_SO: Final = {
+    "as well as stated": "",
+    "worse than stated": ", so that give-or-takes here are too small, or some reading is wrong",
+    "better than stated": ", so that give-or-takes here are on the safe side",
+}
 
 
 @dataclass(frozen=True)
@@ -93,5 +99,5 @@ def overall_test(ground: Ground) -> OverallTest:
         "worse than stated" if low > 1.0 else "better than stated" if high < 1.0 else "as well as stated"
     )
     words = f"The readings agree with each other {verdict}: they scatter {factor:.2f} times what was stated"
-    words += f" (between {low:.2f} and {high:.2f}, 19 times in 20; {alone.dof} checks)."
+    words += f" (between {low:.2f} and {high:.2f}, 19 times in 20){_SO[verdict]}."
     return OverallTest(alone.chi2, alone.dof, factor, low, high, verdict, words)
