@@ -121,7 +121,7 @@ def _joined(names: list[str]) -> str:
 
 
 def _shared(beyond: pd.DataFrame) -> str:
-    """Return which readings stand in all closures that fail, where these are two or more and those one or two."""
+    """Return the one or two readings that stand in all closures that fail, if these are two or more."""
     if len(beyond) < 2:
         return ""
     common = set(beyond["readings"].iloc[0]).intersection(*beyond["readings"])
@@ -192,12 +192,11 @@ def _scatter(found: Readers, show: Display) -> list[str]:
     own = "".join(
         f"; {row.reader} {_fine(row.sigma_m, show)}" for row in rows_of(table[table["sigma_m"].notna()])
     )
-    sigma = _fine(found.sigma_m, show)
+    sigma, low, high = (_fine(one, show) for one in (found.sigma_m, found.sigma_low_m, found.sigma_high_m))
     return [
         *lines,
-        f"This crew's rods scatter by {sigma} (standard deviation; between {_fine(found.sigma_low_m, show)} and "
-        f"{_fine(found.sigma_high_m, show)}, 19 times in 20{own}). To use it, under [instruments] in job.toml: "
-        f'rod_sd = "{sigma}".',
+        f"This crew's rods scatter by {sigma} (standard deviation; between {low} and {high}, 19 times in 20"
+        f'{own}). To use it, under [instruments] in job.toml: rod_sd = "{sigma}".',
     ]
 
 
@@ -206,9 +205,9 @@ def _knocked(ground: Ground, show: Display) -> list[str]:
     if found.empty:
         return []
     told = [
-        f"laser position {row.laser} seems to have been knocked between {_joined([row.after, row.before])}: its line "
-        f"of sight {'rose' if row.jump_m > 0 else 'sank'} by {show.small_unit(abs(row.jump_m))}, give or take "
-        f"{show.small_unit(2 * row.sd_m)}"
+        f"laser position {row.laser} seems to have been knocked between {_joined([row.after, row.before])}: "
+        f"its line of sight {'rose' if row.jump_m > 0 else 'sank'} by {show.small_unit(abs(row.jump_m))}, "
+        f"give or take {show.small_unit(2 * row.sd_m)}"
         for row in rows_of(found)
     ]
     text = f"{'Either ' * (len(told) > 1)}{', or '.join(told)}."

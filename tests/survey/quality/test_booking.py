@@ -61,7 +61,7 @@ def test_a_round_books_back_intermediate_fore_and_closes():
     assert found.notes == ()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     error=st.floats(0.001, 0.5) | st.floats(-0.5, -0.001),
     row=st.sampled_from([1, 4]),

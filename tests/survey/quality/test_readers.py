@@ -24,25 +24,25 @@ def offsets(ground, **bias):
 def test_biases_are_recovered_and_a_crew_that_reads_alike_is_accused_once_in_20(exact):
     """Against the true biases, t is what it would be for readers who read alike."""
     off = offsets(exact, A=0.003, B=-0.001)
-    tables = [compare_readers(again(exact, seed, off=off)).table for seed in range(120)]
+    tables = [compare_readers(again(exact, seed, off=off)).table for seed in range(60)]
     bias = np.array([table["bias_m"] for table in tables])
     sd = np.array([table["sd_m"] for table in tables])
-    assert bias.mean(axis=0) == pytest.approx([0.002, -0.002], abs=1e-4)
+    assert bias.mean(axis=0) == pytest.approx([0.002, -0.002], abs=1.5e-4)
     assert np.mean([table["verdict"].tolist() == ["reads high", "reads low"] for table in tables]) > 0.9
     # two readers, one comparison between them: 5 % over both are 1.25 % on either side of Student's t
     wrong = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] > t.ppf(1 - 0.0125, 30)
-    assert np.mean(wrong) < 0.05 + 0.04
+    assert np.mean(wrong) < 0.05 + 0.085
     held = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] < t.ppf(0.975, 30)
-    assert np.mean(held) == pytest.approx(0.95, abs=0.06)
-    alike = [set(compare_readers(again(exact, seed)).table["verdict"]) for seed in range(40)]
-    assert np.mean([one != {"like the others"} for one in alike]) < 0.05 + 0.1
+    assert np.mean(held) == pytest.approx(0.95, abs=0.085)
+    alike = [set(compare_readers(again(exact, seed)).table["verdict"]) for seed in range(20)]
+    assert np.mean([one != {"like the others"} for one in alike]) < 0.05 + 0.15
 
 
 def test_each_readers_spread_is_recovered_with_its_give_or_take():
     large = fitted(0, rod=0.0, phone=0.0, stations=25)
     who = large.survey.levels["reader"]
     spread = np.where(who == "A", 1.0, 2.0)
-    tables = [compare_readers(again(large, seed, rod=spread)).table for seed in range(40)]
+    tables = [compare_readers(again(large, seed, rod=spread)).table for seed in range(30)]
     sigma = np.array([table["sigma_m"] for table in tables])
     assert np.nanmedian(sigma, axis=0) == pytest.approx([ROD, 2 * ROD], rel=0.1)
     for index, true in enumerate((ROD, 2 * ROD)):
@@ -50,7 +50,7 @@ def test_each_readers_spread_is_recovered_with_its_give_or_take():
         held = [
             table["sigma_low_m"].iloc[index] <= true <= table["sigma_high_m"].iloc[index] for table in told
         ]
-        assert len(told) > 35
+        assert len(told) > 25
         assert np.mean(held) > 0.85
 
 

@@ -83,15 +83,15 @@ def compare_readers(ground: Ground) -> Readers:
     Readers
         Its table is empty where fewer than two readers are named.
     """
-    alone = alone_of(ground)
     levels = ground.survey.levels.drop_duplicates("reading").set_index("reading")["reader"]
-    named = alone.table["reading"].map(levels)
-    rod = alone.table["kind"].astype(str).str.startswith("rod").to_numpy() & named.notna().to_numpy()
-    who = np.where(rod & (named == "").to_numpy(), UNNAMED, named.fillna("").astype(str).to_numpy())
     crew = list(dict.fromkeys(levels[levels != ""]))
     if len(crew) < 2:
         nan = float("nan")
-        return Readers(_table([]), int(rod.sum()), 0.0, nan, nan, nan, False, ())
+        return Readers(_table([]), len(levels), 0.0, nan, nan, nan, False, ())
+    alone = alone_of(ground)
+    named = alone.table["reading"].map(levels).fillna("").to_numpy(dtype=object)
+    rod = alone.table["kind"].astype(str).str.startswith("rod").to_numpy()
+    who = np.where(rod & (named == ""), UNNAMED, named)
     crew += [UNNAMED] if (who[rod] == UNNAMED).any() else []
     number = {name: index for index, name in enumerate(crew)}
     of_row = np.array(
