@@ -18,24 +18,24 @@ def exact():
 
 
 def test_readings_as_stated_agree_and_a_phone_three_times_as_bad_is_found(exact):
-    """Factors average to the truth; limits hold it 19 times in 20 (200 surveys: 3 sd are 5 %)."""
+    """Factors average to the truth; limits hold it 19 times in 20 (120 surveys: 3 sd are 6 %)."""
     held, factors, alarms, found = [], [], [], []
-    for seed in range(200):
+    for seed in range(120):
         table = variance_components(again(exact, seed, phone=3.0)).set_index("kind")
         factors.append(table["factor"].to_numpy())
         true = pd.Series({"rod readings": 1.0, "angles": 3.0})[table.index]
         held.append(((table["low"] <= true) & (true <= table["high"])).to_numpy())
         alarms.append(not table.loc["rod readings", "agrees"])
         found.append(not table.loc["angles", "agrees"])
-    assert np.sqrt(np.mean(np.square(factors), axis=0)) == pytest.approx([1.0, 3.0], rel=0.04)
-    assert np.all(np.abs(np.mean(held, axis=0) - 0.95) < 0.047)
-    assert np.mean(alarms) < 0.08
+    assert np.sqrt(np.mean(np.square(factors), axis=0)) == pytest.approx([1.0, 3.0], rel=0.05)
+    assert np.all(np.abs(np.mean(held, axis=0) - 0.95) < 0.06)
+    assert np.mean(alarms) < 0.11
     assert np.mean(found) > 0.99
 
 
 def test_when_all_is_as_stated_one_survey_in_20_gives_an_alarm(exact):
-    alarms = [not variance_components(again(exact, seed))["agrees"].all() for seed in range(200)]
-    assert np.mean(alarms) == pytest.approx(0.05, abs=0.047)
+    alarms = [not variance_components(again(exact, seed))["agrees"].all() for seed in range(120)]
+    assert np.mean(alarms) == pytest.approx(0.05, abs=0.06)
 
 
 def test_components_agree_with_a_fit_that_estimates_one_of_them():
@@ -84,14 +84,14 @@ def test_readings_with_their_own_sd_point_to_their_table(exact):
 
 
 def test_laser_and_phone_that_agree_are_told_apart_in_one_survey_of_20(exact):
-    found = [laser_against_phone(again(exact, seed)) for seed in range(200)]
-    assert np.mean([not one.agrees for one in found]) < 0.05 + 0.047
+    found = [laser_against_phone(again(exact, seed)) for seed in range(120)]
+    assert np.mean([not one.agrees for one in found]) < 0.05 + 0.06
     # the zero error, believed to be 0 give or take 1 degree, is 0.4
-    assert np.mean([one.chi2 for one in found]) == pytest.approx(15 + 0.4**2, abs=3 * np.sqrt(32 / 200))
+    assert np.mean([one.chi2 for one in found]) == pytest.approx(15 + 0.4**2, abs=3 * np.sqrt(32 / 120))
     assert found[0].dof == 16
     ratio = [one.mean_rad / one.mean_sd_rad for one in found]
-    assert np.mean(ratio) == pytest.approx(0.0, abs=3 / np.sqrt(200))
-    assert np.std(ratio) == pytest.approx(1.0, abs=0.15)
+    assert np.mean(ratio) == pytest.approx(0.0, abs=3 / np.sqrt(120))
+    assert np.std(ratio) == pytest.approx(1.0, abs=0.2)
     w = np.concatenate([one.table["w"] for one in found])
     assert np.std(w) == pytest.approx(1.0, abs=0.05)
 

@@ -29,11 +29,9 @@ def test_biases_are_recovered_and_a_crew_that_reads_alike_is_accused_once_in_20(
     sd = np.array([table["sd_m"] for table in tables])
     assert bias.mean(axis=0) == pytest.approx([0.002, -0.002], abs=1.5e-4)
     assert np.mean([table["verdict"].tolist() == ["reads high", "reads low"] for table in tables]) > 0.9
-    # two readers, one comparison between them: 5 % over both are 1.25 % on either side of Student's t
-    wrong = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] > t.ppf(1 - 0.0125, 30)
+    # two readers are one comparison: 5 % on both sides of Student's t, with some 30 checks
+    wrong = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] > t.ppf(0.975, 30)
     assert np.mean(wrong) < 0.05 + 0.085
-    held = np.abs((bias - [0.002, -0.002]) / sd)[:, 0] < t.ppf(0.975, 30)
-    assert np.mean(held) == pytest.approx(0.95, abs=0.085)
     alike = [set(compare_readers(again(exact, seed)).table["verdict"]) for seed in range(20)]
     assert np.mean([one != {"like the others"} for one in alike]) < 0.05 + 0.15
 

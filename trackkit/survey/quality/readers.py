@@ -107,7 +107,8 @@ def compare_readers(ground: Ground) -> Readers:
     dof = float(pooled.dof[0]) if scaled else np.inf
     bias, sd, groups = _offsets(fit, crew_of)
     own = spreads(freed, of_row, len(crew))
-    size = sum(len(mates) > 1 for mates in groups)
+    # two readers are one comparison: each is off their mean by the same
+    size = sum(len(mates) - (len(mates) == 2) for mates in set(groups) if len(mates) > 1)
     rows = []
     for index, name in enumerate(crew):
         mates = tuple(crew[other] for other in groups[index])
