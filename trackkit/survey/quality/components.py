@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -25,7 +26,7 @@ _LEVELLED: Final = ("rod on peg", "rod", "rod at offset", "difference", "benchma
 _OWN_SD: Final = "the column sd of their table"
 
 
-def variance_components(ground: Ground) -> pd.DataFrame:
+def variance_components(ground: Ground, *, without: Collection[str] = ()) -> pd.DataFrame:
     """Return for each kind of reading whether it scatters as stated.
 
     From the readings alone, every read point free, all kinds at once and to convergence; what is known of
@@ -34,6 +35,8 @@ def variance_components(ground: Ground) -> pd.DataFrame:
     Parameters
     ----------
     ground : Ground
+    without : collection of str
+        Readings that are left out of it, such as those in doubt.
 
     Returns
     -------
@@ -46,7 +49,7 @@ def variance_components(ground: Ground) -> pd.DataFrame:
         kinds together), setting (what states it), value (what to state there instead: m or rad; NaN where it
         comes from the table itself), do (words).
     """
-    alone = alone_of(ground)
+    alone = alone_of(ground, without)
     kinds, of_row = _kinds(ground, alone.table)
     found = spreads(alone, of_row, len(kinds))
     told = int(np.isfinite(found.factor).sum())
@@ -150,7 +153,7 @@ class Conflict:
     words: str
 
 
-def laser_against_phone(ground: Ground) -> Conflict:
+def laser_against_phone(ground: Ground, *, without: Collection[str] = ()) -> Conflict:
     """Return whether phone and rods tell of the same ground.
 
     Rises between places that the rods alone determine are predicted from the rods alone, with their
@@ -160,6 +163,8 @@ def laser_against_phone(ground: Ground) -> Conflict:
     Parameters
     ----------
     ground : Ground
+    without : collection of str
+        Readings that are left out of it, such as those in doubt.
     """
     setting, sd = ground.setting, ground.fitted.posterior.sd
     rows: Observations = setting.observations
@@ -173,9 +178,8 @@ def laser_against_phone(ground: Ground) -> Conflict:
     nothing = Conflict(
         empty, nan, nan, 0.0, 0, nan, True, "No angle lies between places that the rods determine."
     )
-    own = np.isin(
-        rows.table["kind"], ["rod on peg", "rod", "rod at offset", "difference", "benchmark", "datum"]
-    )
+    keep = ~rows.table["reading"].isin(list(without)).to_numpy()
+    own, angle = np.isin(rows.table["kind"], _LEVELLED) & keep, angle & keep
     if not angle.any() or not own.any():
         return nothing
     laser = readings_alone(setting, sd, own)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -54,9 +55,10 @@ class OverallTest:
     words: str
 
 
-def alone_of(ground: Ground) -> Alone:
-    """Return the readings of a fitted ground by themselves, each read point free."""
-    return readings_alone(ground.setting, ground.fitted.posterior.sd)
+def alone_of(ground: Ground, without: Collection[str] = ()) -> Alone:
+    """Return the readings of a fitted ground by themselves, each read point free; some may be left out."""
+    keep = ~ground.setting.observations.table["reading"].isin(list(without)).to_numpy()
+    return readings_alone(ground.setting, ground.fitted.posterior.sd, keep)
 
 
 def factor_limits(factor: float, dof: float, share: float = SURE) -> tuple[float, float]:
@@ -74,7 +76,7 @@ def factor_limits(factor: float, dof: float, share: float = SURE) -> tuple[float
     return factor * float(np.sqrt(dof / most)), factor * float(np.sqrt(dof / least))
 
 
-def overall_test(ground: Ground) -> OverallTest:
+def overall_test(ground: Ground, *, without: Collection[str] = ()) -> OverallTest:
     """Return whether the readings agree with each other as well as was stated (global chi-square test).
 
     It is made from a fit in which every read point is free, so the ground's smoothness, which is itself
@@ -83,12 +85,14 @@ def overall_test(ground: Ground) -> OverallTest:
     Parameters
     ----------
     ground : Ground
+    without : collection of str
+        Readings that are left out of it, such as those in doubt.
 
     References
     ----------
     C. D. Ghilani, *Adjustment Computations*, chapter on the goodness-of-fit test (from memory).
     """
-    alone = alone_of(ground)
+    alone = alone_of(ground, without)
     nan = float("nan")
     if alone.dof < 1:
         words = "Whether the readings are as good as stated cannot be tested: no reading checks another."

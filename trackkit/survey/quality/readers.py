@@ -7,7 +7,7 @@ position, or in a ring of such; else they cannot be told from heights.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -67,7 +67,7 @@ class Readers:
     apart: tuple[str, ...]
 
 
-def compare_readers(ground: Ground) -> Readers:
+def compare_readers(ground: Ground, *, without: Collection[str] = ()) -> Readers:
     """Return who reads high and by how much, and the spread that this crew has.
 
     From the readings alone, every read point free, with one offset a reader whose sum is zero among those who
@@ -77,6 +77,8 @@ def compare_readers(ground: Ground) -> Readers:
     Parameters
     ----------
     ground : Ground
+    without : collection of str
+        Readings that are left out of it, such as those in doubt.
 
     Returns
     -------
@@ -88,7 +90,7 @@ def compare_readers(ground: Ground) -> Readers:
     if len(crew) < 2:
         nan = float("nan")
         return Readers(_table([]), len(levels), 0.0, nan, nan, nan, False, ())
-    alone = alone_of(ground)
+    alone = alone_of(ground, without)
     named = alone.table["reading"].map(levels).fillna("").to_numpy(dtype=object)
     rod = alone.table["kind"].astype(str).str.startswith("rod").to_numpy()
     who = np.where(rod & (named == ""), UNNAMED, named)
