@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from trackkit.checked_instruments import check_words
+from trackkit.checked_quality import quality_lines
 from trackkit.doubted import doubt_words
 from trackkit.job import Job
 from trackkit.listed import Listing
@@ -64,9 +65,10 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
         verdict = f"{doubts.title}\n" + columns(doubts.head, doubts.rows, wrap=doubts.wide)
     notes = "\n".join(wrapped(n, hang=2) for n in ground.survey.notes)
     lines = "\n".join(wrapped(line, hang=2) for line in check_lines(job, ground))
+    agreement = "\n".join(wrapped(line, hang=2) for line in quality_lines(job, ground))
     checks = check_words(job.folder, ground.instruments, job.display)
     of_instruments = "\n".join(wrapped(line, hang=2) for line in checks)
-    parts = [wrapped(job.name.upper()), lines, of_instruments, verdict, notes]
+    parts = [wrapped(job.name.upper()), lines, agreement, of_instruments, verdict, notes]
     parts.append("\n".join(wrapped(str(a), hang=2) for a in cautions(ground.survey)))
     if no_run:
         parts.append(

@@ -2,28 +2,7 @@
 
 import numpy as np
 import pytest
-
-from trackkit.survey.ground import fit_ground
-from trackkit.survey.instruments import Instruments
-from trackkit.survey.readings import make_survey
-
-
-def network(benchmarks, differences, sd):
-    start, end, rise = zip(*differences, strict=True)
-    points, heights = zip(*benchmarks.items(), strict=True)
-    return fit_ground(
-        make_survey(
-            benchmarks={"point": points, "height_m": heights, "sd_m": 0.0},
-            differences={"point": start, "to_point": end, "rise_m": rise, "sd_m": sd},
-        ),
-        instruments=Instruments(),
-    )
-
-
-N3 = [
-    ("1a", "4", -1.225), ("4", "3", -0.848), ("3", "2", 1.342), ("2", "1a", 0.720),
-    ("1a", "2", -0.724), ("2", "3", -1.335), ("3", "4", 0.842), ("4", "1a", 1.231),
-]  # fmt: skip
+from networks import N1, N3, N7, network
 
 
 def test_public_one_dimensional_sample_network():
@@ -45,12 +24,6 @@ def test_public_one_dimensional_sample_network():
     assert largest == 5
     assert table["w"].iloc[5] == pytest.approx(-1.676, abs=0.0005)
     assert not table["doubtful"].any()
-
-
-N1 = [
-    ("X", "A", 5.10), ("A", "Y", 2.34), ("Y", "C", -1.25), ("C", "X", -6.13),
-    ("A", "B", -0.68), ("Y", "B", -3.00), ("B", "C", 1.70),
-]  # fmt: skip
 
 
 def test_textbook_network_with_two_benchmarks():
@@ -98,12 +71,8 @@ def test_network_residuals_equal_statsmodels_influence():
 def test_input_of_a_network_handbook_is_adjusted_as_recomputed():
     """E. M. Mikhail and F. Ackermann, *Observations and Least Squares* (1976), Table 7-1 (input, as
     printed in the manual of a network adjustment program); answers recomputed with weights 1/km."""
-    rows = [
-        ("A", "B", 25.42, 18.1), ("B", "C", 10.34, 9.4), ("C", "A", -35.20, 14.2), ("B", "D", -15.54, 17.6),
-        ("D", "E", 21.32, 13.5), ("E", "C", 4.82, 9.9), ("E", "A", -31.02, 13.8), ("C", "D", -26.11, 14.0),
-    ]  # fmt: skip
-    kilometres = np.array([row[3] for row in rows])
-    ground = network({"A": 0.0}, [row[:3] for row in rows], np.sqrt(kilometres))
+    kilometres = np.array([row[3] for row in N7])
+    ground = network({"A": 0.0}, [row[:3] for row in N7], np.sqrt(kilometres))
     for name, height in {"B": 25.2206, "C": 35.5354, "D": 9.5339, "E": 30.8460}.items():
         assert ground.point(name)[0] == pytest.approx(height, abs=0.00005)
     table = ground.residuals

@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.banded import BorderedBand, band_add
+from trackkit.survey.alone import readings_alone
 from trackkit.survey.fitting import Fitted, Setting, fit_rows
-from trackkit.survey.posterior import LinearModel, row_variance
+from trackkit.survey.posterior import row_variance
 from trackkit.survey.prior import GroundType
 from trackkit.survey.significance import Limit, limit_of
 
@@ -36,7 +36,6 @@ AS_GOOD: Final = 0.99
 HARDLY_CHECKED: Final = 100.0
 #: Above this many readings, leaving one out changes the roughness too little to estimate it anew.
 PLUG_IN_ABOVE: Final = 200
-_NO_RIDGE: Final = 1e-7
 
 
 def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None) -> pd.DataFrame:
@@ -174,30 +173,8 @@ def _without(
 
 
 def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
-    """Return each row's redundancy when smoothness counts for nothing: every read point is free.
-
-    A very weak pull on every unknown stands in for what no reading determines.
-    """
-    rows, grid = setting.observations, setting.grid
-    nodes = np.arange(grid.stations.size)
-    surfaces = np.zeros(grid.size)
-    for side in range(len(grid.sides)):
-        surfaces[grid.column(nodes, side, "surface")] = 1.0
-    ground = rows.ground.multiply(surfaces[None, :]).tocsr()
-    kinds = rows.table["kind"].to_numpy()
-    spotted = np.array([kind == "spot" for kind, _ in rows.names], dtype=bool)
-    at_spot = rows.border[:, spotted].count_nonzero(axis=1) > 0 if spotted.any() else np.zeros(sd.size, bool)
-    alone = np.isin(kinds, ["step", "crown beforehand"]) | ((kinds == "rod at offset") & ~at_spot)
-    used = np.flatnonzero(~alone)
-    ridge = _NO_RIDGE * float(np.median(1.0 / sd**2))
-    prior = np.zeros((setting.bandwidth + 1, grid.size))
-    everything = np.arange(grid.size)
-    band_add(prior, everything, everything, np.where(surfaces > 0, ridge, 1.0))
-    block = max(grid.group * grid.states, 1)
-    ground, border = ground[used], rows.border[used]
-    model = LinearModel(rows.value[used], sd[used], ground, border, setting.bandwidth, block)
-    band, side_part, corner, _, _ = model.halved.normal
-    system = BorderedBand(prior + band, side_part, corner + ridge * np.eye(len(corner)), block)
+    """Return each row's redundancy when smoothness counts for nothing: every read point is free."""
+    alone = readings_alone(setting, sd)
     result = np.zeros(sd.size)
-    result[used] = np.clip(1.0 - row_variance(system, ground, border) / sd[used] ** 2, 0.0, 1.0)
+    result[alone.used] = alone.redundancy
     return result

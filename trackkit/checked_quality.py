@@ -1,0 +1,223 @@
+"""What the readings say of each other, in words: closures, agreement, readers, a laser that was knocked."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from trackkit.job import Job
+from trackkit.survey.estimating import LEAST_CHECKS
+from trackkit.survey.ground import Ground
+from trackkit.survey.quality import (
+    Readers,
+    closures,
+    compare_readers,
+    knocked_lasers,
+    laser_against_phone,
+    overall_test,
+    variance_components,
+)
+from trackkit.tables.rows import rows_of
+from trackkit.units import LENGTH_UNITS, Display
+
+__all__ = ["quality_lines"]
+
+#: So many closures beyond their limits are told one by one, the worst first (a choice).
+MOST_TOLD: Final = 5
+#: Decimals that a standard deviation is written with, by the crew's unit.
+_DECIMALS: Final = {"mm": 1, "cm": 2, "in": 2}
+
+
+def quality_lines(job: Job, ground: Ground) -> list[str]:
+    """Return what the readings say of each other, a line each; few where all is well.
+
+    Parameters
+    ----------
+    job : Job
+    ground : Ground
+    """
+    show, readers = job.display, compare_readers(ground)
+    knocked, biased = _knocked(ground, show), _biased(readers, show)
+    first = "what was knocked" if knocked else "who reads high" if biased else ""
+    doubtful = () if first else tuple(ground.doubtful["reading"])
+    if doubtful:
+        readers = compare_readers(ground, without=doubtful)
+        biased = _biased(readers, show)
+    overall = overall_test(ground, without=doubtful).words
+    if doubtful:
+        overall = f"The readings in doubt left out: {overall[0].lower()}{overall[1:]}"
+    return [
+        *knocked,
+        *biased,
+        *_closures(job, ground),
+        overall,
+        *_kinds(ground, show, first, doubtful),
+        *_scatter(readers, show),
+    ]
+
+
+def _fine(metres: float, show: Display) -> str:
+    """Write a standard deviation, finer than heights are written."""
+    return f"{metres / LENGTH_UNITS[show.unit]:.{_DECIMALS[show.unit]}f} {show.unit}"
+
+
+def _closures(job: Job, ground: Ground) -> list[str]:
+    show, table = job.display, closures(ground)
+    if table.empty:
+        return []
+    ratio = table["misclosure_m"].abs() / table["limit_m"]
+    table = table.assign(ratio=ratio).sort_values("ratio", ascending=False, kind="stable")
+    worst = table.iloc[0]
+    of = f"{show.small_unit(abs(worst.misclosure_m))} of {show.small_unit(worst.limit_m)} allowed"
+    beyond = table[~table["ok"]]
+    if beyond.empty:
+        if len(table) == 1:
+            return [f"1 closure, within its limit: {of}."]
+        return [f"{len(table)} closures, all within their limits; the one nearest to its limit {of}."]
+    common, told = _shared(beyond), MOST_TOLD
+    which = f"{len(beyond)} of {len(table)} closures are beyond their limits"
+    if len(beyond) == len(table):
+        which = (
+            "1 closure, beyond its limit"
+            if len(table) == 1
+            else f"All {len(table)} closures are beyond their limits"
+        )
+    if common:
+        lines, told = [f"{which}; in all of them: {common}. The worst:"], 1
+    else:
+        lines = [f"{which}{', the worst first' * (len(beyond) > told)}:"]
+    for row in rows_of(beyond.head(told)):
+        miss, limit = show.small_unit(abs(row.misclosure_m)), show.small_unit(row.limit_m)
+        over = f"just over the {limit} allowed" if miss == limit else f"{limit} allowed"
+        lines.append(f"READ AGAIN {_way(job, row)}: misses by {miss}, {over}.")
+    return lines
+
+
+def _way(job: Job, row: Any) -> str:
+    """Return what a closure leads through, in the crew's words."""
+    points = [
+        point if isinstance(point, str) else f"{job.display.long(point[0])} {_side(job, point[1])}"
+        for point in row.points
+    ]
+    if row.kind == "again":
+        readings = _joined([str(name) for name in row.readings])
+        where = f" from laser position {row.lasers[0]}" if row.lasers else ""
+        return f"{' to '.join(points)}{where}, read twice ({readings})"
+    if not row.lasers:
+        return "the round " + " - ".join([*points, points[0]])
+    names = " and ".join(row.lasers) if len(row.lasers) < 3 else ", ".join(row.lasers)
+    kind = "the way between benchmarks" if row.kind == "benchmarks" else "the round"
+    return f"{kind} through {' and '.join(points)} from laser position{'s' * (len(row.lasers) > 1)} {names}"
+
+
+def _side(job: Job, side: str) -> str:
+    return job.side(side) if side in job.side_names else side
+
+
+def _joined(names: list[str]) -> str:
+    """Return names of readings, the table said once: "levels.csv row 4 and row 9"."""
+    tables = {name.rpartition(" row ")[0] for name in names}
+    if len(tables) == 1 and tables != {""}:
+        names = [names[0], *(f"row {name.rpartition(' row ')[2]}" for name in names[1:])]
+    return " and ".join(names)
+
+
+def _shared(beyond: pd.DataFrame) -> str:
+    """Return the one or two readings that stand in all closures that fail, if these are two or more."""
+    if len(beyond) < 2:
+        return ""
+    common = set(beyond["readings"].iloc[0]).intersection(*beyond["readings"])
+    if not 1 <= len(common) <= 2:
+        return ""
+    return _joined([name for name in beyond["readings"].iloc[0] if name in common])
+
+
+def _kinds(ground: Ground, show: Display, first: str, without: tuple[str, ...]) -> list[str]:
+    """Return the kinds that are not as stated, and what to state; ``first`` is what else may explain it."""
+    table = variance_components(ground, without=without)
+    lines = []
+    told = ~table["agrees"]
+    if without:  # what is left once the worst are set aside looks better than it is
+        told &= table["factor"] > 1.0
+    for row in rows_of(table[told]):
+        what = f"{row.kind}{' with ' + row.instrument if row.instrument else ''}"
+        text = (
+            f"{what[0].upper()}{what[1:]} scatter {row.factor:.1f} times what was stated (between "
+            f"{row.low:.1f} and {row.high:.1f}, 19 times in 20; {row.checks:.0f} checks)"
+        )
+        if row.value != row.value:
+            lines.append(f"{text}; what was stated stands in {row.setting}.")
+            continue
+        worth = f"{math.degrees(row.value):.2g} deg" if row.kind == "angles" else _fine(row.value, show)
+        several = row.kind == "angles" and (
+            row.setting != "angle_sd" or len(table[table["kind"] == "angles"]) > 1
+        )
+        where = "[instruments.angles]" if several else "[instruments]"
+        key = f'"{row.instrument}"' if several else row.setting
+        ask = "; to use it" if row.factor > 1 else "; if they are to count for more"
+        if first:
+            ask = f". Settle {first} first; if it stays so"
+        lines.append(f'{text}{ask}, under {where} in job.toml: {key} = "{worth}".')
+    conflict = laser_against_phone(ground, without=without)
+    steeper = conflict.dof and abs(conflict.mean_rad) > 3.0 * conflict.mean_sd_rad
+    if not conflict.agrees and (not lines or steeper):
+        lines.append(conflict.words)
+    return lines
+
+
+def _biased(found: Readers, show: Display) -> list[str]:
+    """Return who reads high or low."""
+    table = found.table
+    off = table[table["verdict"].isin(["reads high", "reads low"])].sort_values("bias_m", ascending=False)
+    if len(off) == 2 and len(off["with_whom"].iloc[0]) == 2:  # of two, both are off the mean by the same
+        high, low = rows_of(off)
+        more, give = _fine(2.0 * high.bias_m, show), _fine(4.0 * high.sd_m, show)
+        return [f"{high.reader} reads {more} higher than {low.reader}, give or take {give}."]
+    return [
+        f"{row.reader} {row.verdict} by {_fine(abs(row.bias_m), show)}, give or take "
+        f"{_fine(2 * row.sd_m, show)}, against the mean of {len(row.with_whom)} readers."
+        for row in rows_of(off)
+    ]
+
+
+def _scatter(found: Readers, show: Display) -> list[str]:
+    """Return what of the readers is well, or cannot be told, and the spread that they have."""
+    table = found.table
+    if table.empty:
+        return []
+    alike, lines = table[table["verdict"] == "like the others"]["reader"].tolist(), []
+    if len(alike) == len(table):
+        lines.append(f"Readers {', '.join(alike[:-1])} and {alike[-1]} read alike.")
+    lines += [f"Readers that {words}." for words in found.apart]
+    if not np.isfinite(found.sigma_m):
+        return [
+            *lines,
+            f"What the readers' rods scatter by: fewer than {LEAST_CHECKS:.0f} checks, too few to say.",
+        ]
+    own = "".join(
+        f"; {row.reader} {_fine(row.sigma_m, show)}" for row in rows_of(table[table["sigma_m"].notna()])
+    )
+    sigma, low, high = (_fine(one, show) for one in (found.sigma_m, found.sigma_low_m, found.sigma_high_m))
+    return [
+        *lines,
+        f"This crew's rods scatter by {sigma} (standard deviation; between {low} and {high}, 19 times in 20"
+        f'{own}). To use it, under [instruments] in job.toml: rod_sd = "{sigma}".',
+    ]
+
+
+def _knocked(ground: Ground, show: Display) -> list[str]:
+    found = knocked_lasers(ground)
+    if found.empty:
+        return []
+    told = [
+        f"laser position {row.laser} seems to have been knocked between {_joined([row.after, row.before])}: "
+        f"its line of sight {'rose' if row.jump_m > 0 else 'sank'} by {show.small_unit(abs(row.jump_m))}, "
+        f"give or take {show.small_unit(2 * row.sd_m)}"
+        for row in rows_of(found)
+    ]
+    text = f"{'Either ' * (len(told) > 1)}{', or '.join(told)}."
+    do = "Read that position's points again, or give what was read after it a laser position of its own."
+    return [f"{text[0].upper()}{text[1:]} {do}"]

@@ -1,0 +1,107 @@
+"""Do the readings agree with each other as well as they were said to? One test of all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from trackkit.survey.alone import Alone, readings_alone
+
+if TYPE_CHECKING:
+    from trackkit.survey.ground import Ground
+
+__all__ = ["SURE", "OverallTest", "alone_of", "factor_limits", "overall_test"]
+
+#: Share of cases in which limits hold what they are about (a choice).
+SURE: Final = 0.95
+#: What that means for what is told of heights.
+_SO: Final = {
+    "as well as stated": "",
+    "worse than stated": ", so that give-or-takes here are too small, or some reading is wrong",
+    "better than stated": ", so that give-or-takes here are on the safe side",
+}
+
+
+@dataclass(frozen=True)
+class OverallTest:
+    """The overall test.
+
+    Attributes
+    ----------
+    chi2 : float
+        Sum of squared residuals, each over its reading's stated variance.
+    dof : int
+        How many readings more there are than heights to find (what is known of zero errors beforehand counts
+        as a reading each).
+    factor : float
+        What the readings scatter by over what was stated; NaN where no reading checks another.
+    low, high : float
+        The factor lies between them, 19 times in 20.
+    verdict : str
+        'as well as stated', 'worse than stated', 'better than stated' or 'cannot be tested'.
+    words : str
+        The same as a sentence.
+    """
+
+    chi2: float
+    dof: int
+    factor: float
+    low: float
+    high: float
+    verdict: str
+    words: str
+
+
+def alone_of(ground: Ground, without: Collection[str] = ()) -> Alone:
+    """Return the readings of a fitted ground by themselves, each read point free; some may be left out."""
+    keep = ~ground.setting.observations.table["reading"].isin(list(without)).to_numpy()
+    return readings_alone(ground.setting, ground.fitted.posterior.sd, keep)
+
+
+def factor_limits(factor: float, dof: float, share: float = SURE) -> tuple[float, float]:
+    """Return the limits for the true factor when one was estimated from so many checks, by chi-square.
+
+    Examples
+    --------
+    >>> low, high = factor_limits(1.0, 10.0)
+    >>> round(low, 3), round(high, 3)
+    (0.699, 1.755)
+    """
+    from scipy.special import chdtri
+
+    most, least = chdtri(dof, (1.0 - share) / 2.0), chdtri(dof, (1.0 + share) / 2.0)
+    return factor * float(np.sqrt(dof / most)), factor * float(np.sqrt(dof / least))
+
+
+def overall_test(ground: Ground, *, without: Collection[str] = ()) -> OverallTest:
+    """Return whether the readings agree with each other as well as was stated (global chi-square test).
+
+    It is made from a fit in which every read point is free, so the ground's smoothness, which is itself
+    estimated, is no witness. Two-sided, wrong in 1 survey of 20 whose readings are as stated.
+
+    Parameters
+    ----------
+    ground : Ground
+    without : collection of str
+        Readings that are left out of it, such as those in doubt.
+
+    References
+    ----------
+    C. D. Ghilani, *Adjustment Computations*, chapter on the goodness-of-fit test (from memory).
+    """
+    alone = alone_of(ground, without)
+    nan = float("nan")
+    if alone.dof < 1:
+        words = "Whether the readings are as good as stated cannot be tested: no reading checks another."
+        return OverallTest(0.0, 0, nan, nan, nan, "cannot be tested", words)
+    factor = float(np.sqrt(alone.chi2 / alone.dof))
+    low, high = factor_limits(factor, alone.dof)
+    verdict = (
+        "worse than stated" if low > 1.0 else "better than stated" if high < 1.0 else "as well as stated"
+    )
+    words = f"The readings agree with each other {verdict}: they scatter {factor:.2f} times what was stated"
+    words += f" (between {low:.2f} and {high:.2f}, 19 times in 20){_SO[verdict]}."
+    return OverallTest(alone.chi2, alone.dof, factor, low, high, verdict, words)
