@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -11,16 +11,22 @@ from trackkit.checked_quality import quality_lines
 from trackkit.doubted import doubt_words
 from trackkit.job import Job
 from trackkit.listed import Listing
+from trackkit.mistaken import mistake_lines, why_words
+from trackkit.nextread import kinds_of, next_for, next_listing
 from trackkit.paper import columns, wrapped
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
 from trackkit.survey.known import sd_against_best
-from trackkit.survey.quality import detectable_errors
+from trackkit.survey.quality import detectable_errors, likely_mistakes
 from trackkit.survey.quality.detectable import POWER
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import SIGHT
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS, Display
+from trackkit.unnoticed import unnoticed_lines
+
+if TYPE_CHECKING:
+    from trackkit.plan import Laid
 
 __all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines", "known_to"]
 
@@ -49,8 +55,8 @@ def known_to(ground: Ground) -> float:
     return 2.0 * max(float(sd_against_best(ground, stations, side).max()) for side in ground.sides)
 
 
-def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
-    """Return what the readings alone say: how much they check each other, and which are in doubt.
+def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = None) -> str:
+    """Return what the readings alone say: which are in doubt and why, how much they check each other.
 
     Parameters
     ----------
@@ -58,23 +64,49 @@ def check_text(job: Job, ground: Ground, no_run: str = "") -> str:
     ground : Ground
     no_run : str
         Why the job has no run, which the readings don't need.
+    laid : Laid, optional
+        The job's line over that ground: what to read next, and what would not be noticed, is said of its
+        fills.
     """
     doubts = doubt_listing(job, ground)
     verdict = "No reading is in doubt."
     if doubts.rows:
-        verdict = f"{doubts.title}\n" + columns(doubts.head, doubts.rows, wrap=doubts.wide)
-    notes = "\n".join(wrapped(n, hang=2) for n in ground.survey.notes)
-    lines = "\n".join(wrapped(line, hang=2) for line in check_lines(job, ground))
-    agreement = "\n".join(wrapped(line, hang=2) for line in quality_lines(job, ground))
-    checks = check_words(job.folder, ground.instruments, job.display)
-    of_instruments = "\n".join(wrapped(line, hang=2) for line in checks)
-    parts = [wrapped(job.name.upper()), lines, agreement, of_instruments, verdict, notes]
-    parts.append("\n".join(wrapped(str(a), hang=2) for a in cautions(ground.survey)))
+        verdict = _table(doubts)
+    mistakes = mistake_lines(likely_mistakes(ground, display=job.display), ground, job)
+    paragraphs = [
+        [job.name.upper()],
+        [verdict],
+        [*(["WHAT MAY HAVE HAPPENED"] if mistakes else []), *mistakes],
+        quality_lines(job, ground),
+        check_words(job.folder, ground.instruments, job.display),
+        [*check_lines(job, ground), *(unnoticed_lines(laid) if laid is not None else [])],
+        [_next(laid)] if laid is not None else [],
+        list(ground.survey.notes),
+        [str(caution) for caution in cautions(ground.survey)],
+    ]
     if no_run:
-        parts.append(
-            wrapped(f"CAUTION: the readings were checked, but the job cannot be laid: {no_run}", hang=2)
-        )
-    return "\n\n".join(part for part in parts if part) + "\n"
+        paragraphs.append([f"CAUTION: the readings were checked, but the job cannot be laid: {no_run}"])
+    texts = ("\n".join(_broken(line) for line in lines) for lines in paragraphs)
+    return "\n\n".join(text for text in texts if text) + "\n"
+
+
+def _broken(line: str) -> str:
+    """Return a line broken over several, but a table as it stands."""
+    return line if "\n" in line else wrapped(line, hang=2)
+
+
+def _table(listing: Listing) -> str:
+    notes = [wrapped(note, hang=2) for note in listing.notes]
+    table = columns(listing.head, listing.rows, right=listing.right, wrap=listing.wide)
+    return "\n".join([listing.title, table, *notes])
+
+
+def _next(laid: Laid) -> str:
+    """Return what to read next, for the fills, once the readings in doubt have been settled."""
+    text = _table(next_listing(next_for(laid, kinds=kinds_of(laid)), laid.job))
+    if len(laid.ground.doubtful):
+        text += "\nFirst settle what is in doubt: this counts it as it was read."
+    return text
 
 
 def check_lines(job: Job, ground: Ground) -> list[str]:
@@ -122,10 +154,11 @@ def doubt_listing(job: Job, ground: Ground) -> Listing:
     show = job.display
     rows = [
         (row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
-         job.side(row.side) if row.side else "", doubt_words(row, show))
+         job.side(row.side) if row.side else "", doubt_words(row, show), why_words(row, ground))
         for row in rows_of(ground.doubtful)
     ]  # fmt: skip
-    return Listing("READ AGAIN", ("reading", "kind", "where", "side", ""), tuple(rows), wide=(4,))
+    head = ("reading", "kind", "where", "side", "", "why it is in doubt")
+    return Listing("READ AGAIN", head, tuple(rows), wide=(4, 5))
 
 
 def instrument_lines(job: Job, ground: Ground) -> list[str]:

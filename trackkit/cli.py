@@ -47,14 +47,22 @@ def plan(
 
 @app.command()
 def check(job: JobPath) -> None:
-    """Check the readings only: can they be trusted, and what do they leave open."""
+    """Check the readings: can they be trusted, what may be wrong with them, and what to read next."""
     from trackkit.checked import check_text
     from trackkit.fitted import fit_readings
     from trackkit.job import load_job
+    from trackkit.plan import lay_on
+    from trackkit.problems import CannotDo
 
     loaded = load_job(job)
     ground, no_run = fit_readings(loaded)
-    _say(check_text(loaded, ground, no_run))
+    laid = None
+    if not no_run and ground.sides:
+        try:
+            laid = lay_on(loaded, ground)
+        except CannotDo as why:
+            no_run = str(why)
+    _say(check_text(loaded, ground, no_run, laid))
 
 
 @app.command()

@@ -27,7 +27,7 @@ from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import sights_of
 
-__all__ = ["Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack_up"]
+__all__ = ["Laid", "Plan", "Stacked", "lay_line", "lay_on", "make_plan", "plan_of", "stack_up"]
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
 _SAME_GRADE = 1e-4
@@ -175,6 +175,17 @@ def lay_line(job: Job, run: Run, ground: Ground) -> Laid:
     half_box = job.lay_rules.half_box
     fills = fill_table(ground, run, line, along=2 * half_box, set_from=_control(job, ground))
     return Laid(job, run, ground, line, fills)
+
+
+def lay_on(job: Job, ground: Ground) -> Laid:
+    """Return a job's line over a ground that was fitted to its readings, the track laid out as it asks.
+
+    Raises
+    ------
+    CannotDo
+        If the job has not enough track, or its line cannot be had.
+    """
+    return lay_line(job, lay_job(job, grade=job.file.line.grade or 0.0), ground)
 
 
 def stack_up(laid: Laid) -> Stacked:
