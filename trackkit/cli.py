@@ -98,8 +98,10 @@ def form(
     ] = None,
 ) -> None:
     """Make the blank booking sheet to print, and the table to type it into. Needs no readings, no truck."""
-    from trackkit.form import save_form
+    from trackkit.form import as_length, save_form
     from trackkit.job import load_job
+    from trackkit.paper import wrapped
+    from trackkit.worth import worth_lines
 
     loaded = load_job(job, survey=False, truck=False)
     folder = out if out is not None else loaded.folder / "form"
@@ -107,9 +109,11 @@ def form(
     sheet, table = (path.name for path in written)
     levels = loaded.folder / "levels.csv"
     first = "move the levels.csv of the earlier survey away, " if levels.exists() else ""
+    worth = worth_lines(loaded, spacing=as_length(spacing), lasers=lasers)
     _say(
         f"Written to {folder}: {sheet}, {table}\n"
-        f"Print {sheet} and read the rods in its order. To type them in, {first}copy {table} to {levels}, "
+        + "".join(f"{wrapped(line, hang=2)}\n" for line in worth)
+        + f"Print {sheet} and read the rods in its order. To type them in, {first}copy {table} to {levels}, "
         "and fill in the rods there.\n"
     )
 

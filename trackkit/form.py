@@ -15,7 +15,7 @@ from trackkit.show.form_parts import PAPERS
 from trackkit.tables.cells import Source, read_cells
 from trackkit.units import parse_quantity, split_unit
 
-__all__ = ["SHEET", "TABLE", "save_form"]
+__all__ = ["SHEET", "TABLE", "as_length", "save_form"]
 
 #: The two files that a form is.
 SHEET: Final = "booking_sheet.pdf"
@@ -79,6 +79,21 @@ def save_form(
     _refuse_typed(levels)
     text = table.to_csv(index=False, lineterminator="\n")
     return write_whole({sheet: form_pdf(form, paper=chosen), levels: text.encode("utf-8")})
+
+
+def as_length(spacing: float | str | None) -> float | None:
+    """Return a spacing in metres; a text needs its unit.
+
+    Raises
+    ------
+    InputProblems
+        If the text is no length with a unit.
+    """
+    faults: list[Problem] = []
+    far = _spacing(spacing, faults)
+    if faults:
+        raise InputProblems(faults)
+    return far
 
 
 def _spacing(spacing: float | str | None, faults: list[Problem]) -> float | None:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from trackkit.job import Job
     from trackkit.survey.ground import Ground
 
-__all__ = ["WORDS", "figure_words", "mistake_lines", "mistake_words", "why_words"]
+__all__ = ["WORDS", "figure_words", "mistake_lines", "mistake_words", "reading_words", "why_words"]
 
 #: What happened, by the kind of a mistake.
 WORDS: Final[Mapping[str, str]] = {
@@ -77,6 +77,25 @@ def figure_words(change: Change, value: Any, job: Job) -> str:
     if change.column == "angle_rad":
         return f"{np.degrees(value):.1f} degrees"
     return job.display.small_unit(float(value))
+
+
+def reading_words(name: str, ground: Ground, job: Job) -> str:
+    """Return where a reading was taken, and what was read: ``7.50 m lake side, 153.1 cm``."""
+    show, found = job.display, readings_in(ground.survey).get(name)
+    if found is None:
+        return "a difference of heights"
+    table, row = found
+    place = getattr(row, "point", "") or show.long(row.station_m)
+    if table == "boards":
+        place += f" to {show.long(row.to_station_m)}"
+    side = job.side(row.side) if getattr(row, "side", "") else ""
+    if table == "levels":
+        what = show.small_unit(row.rod_m)
+    elif row.angle_rad == row.angle_rad:
+        what = f"{np.degrees(row.angle_rad):.1f} degrees{f', {row.facing}' if row.facing else ''}"
+    else:
+        what = f"rises {show.small_unit(row.rise_m)}"
+    return f"{place}{f' {side}' if side else ''}, {what}"
 
 
 def why_words(row: Any, ground: Ground) -> str:

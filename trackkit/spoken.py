@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from trackkit.advice import chance_words
 from trackkit.doubted import doubt_words
 from trackkit.layout.fills import summarise_fills
@@ -11,6 +13,7 @@ from trackkit.layout.grounds import SIDES
 from trackkit.naming import named
 from trackkit.paper import NOTEBOOK_WIDTH, columns
 from trackkit.report import line_words
+from trackkit.show.change import ground_moved
 from trackkit.tables.rows import rows_of
 
 if TYPE_CHECKING:
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "above_words",
+    "change_words",
     "fills_text",
     "fills_words",
     "governing_words",
@@ -128,6 +132,17 @@ def profile_words(job: Job, ground: Ground) -> str:
         drop = show.small_unit(float(heights[high] - heights[low]))
         parts.append(f"{job.side(side)}: highest at {top}, lowest at {foot}, {drop} between them")
     return f"The ground as read, with the band it may be in. {'; '.join(parts)}."
+
+
+def change_words(job: Job, ground: Ground, before: Ground) -> str:
+    """Return how far the ground moves from one fit to another."""
+    show, parts = job.display, []
+    for side, (stations, up) in ground_moved(ground, before).items():
+        most = int(np.abs(up).argmax())
+        way = "up" if up[most] > 0 else "down"
+        where = f"at {show.long(float(stations[most]))}"
+        parts.append(f"{job.side(side)}: by up to {show.small_unit(abs(float(up[most])))} {way}, {where}")
+    return f"How far the ground moves with these readings left out. {'; '.join(parts)}."
 
 
 def residual_words(job: Job, ground: Ground) -> str:

@@ -3,9 +3,10 @@
 Nothing is worked out here, and everything that a panel does can be done by a function call too.
 
 - One panel for each notebook: `starting` (what the kit is for), `reading` (the ground), `laying` (the
-  line), `building` (the stacks). Open one with a job's folder; ``panel.set(...)`` moves its controls,
-  ``panel.values`` reads them.
-- `panel`: the one pattern that all panels follow. `picture`: a figure that changes while it is looked at.
+  line), `building` (the stacks), `trying` (readings on trial). Open one with a job's folder;
+  ``panel.set(...)`` moves its controls, ``panel.values`` reads them.
+- `panel`: the one pattern that all panels follow; `typed_panel`: those with a table. `picture`: a figure that
+  changes while it is looked at.
 - `controls`, `asked`, `jobs`: sliders and lists in the crew's words, and what they mean.
 - `table`, `typed_job`, `left_out`: the table that readings are typed into, the job as it stands with them,
   and the readings that it leaves out.
@@ -24,6 +25,7 @@ _HOMES = {
     "LinePanel": "trackkit.desk.laying",
     "Overview": "trackkit.desk.starting",
     "StacksPanel": "trackkit.desk.building",
+    "TrialPanel": "trackkit.desk.trying",
 }
 
 if TYPE_CHECKING:
@@ -31,8 +33,9 @@ if TYPE_CHECKING:
     from trackkit.desk.laying import LinePanel
     from trackkit.desk.reading import GroundPanel
     from trackkit.desk.starting import Cautions, Overview
+    from trackkit.desk.trying import TrialPanel
 
-__all__ = ["Cautions", "GroundPanel", "LinePanel", "Overview", "StacksPanel"]
+__all__ = ["Cautions", "GroundPanel", "LinePanel", "Overview", "StacksPanel", "TrialPanel"]
 
 
 def __getattr__(name: str) -> Any:

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from trackkit.show.above import draw_above
 from trackkit.show.bars import draw_fills, draw_governing
+from trackkit.show.change import draw_change
 from trackkit.show.checks import draw_profile, draw_residuals
 from trackkit.show.closeup import draw_stack
 from trackkit.show.side import draw_side, side_view
 
 __all__ = [
     "draw_above",
+    "draw_change",
     "draw_fills",
     "draw_governing",
     "draw_profile",

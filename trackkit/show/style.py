@@ -102,6 +102,8 @@ STYLE: Final[Mapping[str, dict[str, Any]]] = {
         "marker": "o", "markersize": 19, "markerfacecolor": "none", "markeredgecolor": _WRONG,
         "markeredgewidth": 2.2, "linestyle": "none", "zorder": 6.0,
     },
+    "moved left": {"color": INK, "linewidth": 2.2, "zorder": 4.0},
+    "moved right": {"color": "#4a4234", "linewidth": 2.2, "linestyle": (0, (4, 1.5)), "zorder": 4.2},
     "board": {"color": INK, "linewidth": 3.2, "solid_capstyle": "butt", "zorder": 4.5},
     "other surface": {"color": "#4a4234", "linewidth": 1.5, "linestyle": (0, (6, 2)), "zorder": 3.0},
     "hardly known": {"facecolor": "none", "edgecolor": "#999999", "hatch": "//", "linewidth": 0, "zorder": 1},

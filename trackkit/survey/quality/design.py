@@ -33,9 +33,9 @@ GROUNDS: Final[Mapping[str, GroundType]] = {
 }
 #: What the ground may be read with, and what to call it.
 WITH: Final[Mapping[str, str]] = {
-    "rods": "laser and rod, both sides",
-    "phone": "phone on a board both ways round, and across",
-    "both": "laser and rod, and the phone across",
+    "rods": "laser and rod",
+    "phone": "phone, both ways round",
+    "both": "laser, rod and phone",
 }
 #: Height of the laser over level ground in a reading that says nothing [m].
 ROD: Final = 1.5

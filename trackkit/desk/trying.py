@@ -1,0 +1,346 @@
+"""The panel that puts readings on trial: what is doubtful and why, a reading taken out, what to read next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from trackkit.checked import check_lines, doubt_listing
+from trackkit.checked_quality import quality_lines
+from trackkit.desk.controls import Option, choice
+from trackkit.desk.jobs import job_choice
+from trackkit.desk.panel import EXPECTED
+from trackkit.desk.picture import Picture
+from trackkit.desk.typed_panel import TypedPanel
+from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
+from trackkit.fitted import fit_readings, survey_of
+from trackkit.form import save_form
+from trackkit.jobfile import JOB_FILE
+from trackkit.layout.fills import largest_fill
+from trackkit.mistaken import mistake_lines, reading_words
+from trackkit.nextread import GOALS, kinds_of, next_for, next_listing
+from trackkit.paper import NOTEBOOK_WIDTH, columns
+from trackkit.plan import Laid, lay_on
+from trackkit.problems import CannotDo
+from trackkit.show.change import ground_moved
+from trackkit.spoken import change_words, residual_words
+from trackkit.survey.leaving import readings_of, without_readings
+from trackkit.survey.quality import Mistake, likely_mistakes
+from trackkit.tables.retyped import retyped
+from trackkit.unnoticed import unnoticed_lines
+
+if TYPE_CHECKING:
+    from trackkit.job import Job
+    from trackkit.listed import Listing
+    from trackkit.survey.ground import Ground
+
+__all__ = ["TrialPanel"]
+
+RESIDUALS: Final = (9.6, 2.9)
+CHANGE: Final = (9.6, 2.0)
+#: Whether the chosen reading counts.
+TAKEN: Final = (("counted", True), ("left out", False))
+#: What the crew has with it when it reads again.
+TOOLS: Final[tuple[Option, ...]] = (
+    ("what the survey was read with", ()),
+    ("laser and rod", ("rod",)),
+    ("a phone and a board", ("across", "board")),
+    ("all of these", ("rod", "across", "board")),
+)
+
+
+class TrialPanel(TypedPanel):
+    """The readings of a job on trial.
+
+    Any reading can be taken out, or changed in the table, to see what that does; a likely mistake can be
+    typed into the table. The job's folder is never changed: `save` writes a new one beside it.
+
+    Parameters
+    ----------
+    job : path
+        A job's folder.
+
+    Attributes
+    ----------
+    job : Job
+        As its tables stand, with the readings that are left out here.
+    ground, before : Ground
+        Fitted to the readings that count, and to all that stand in the tables.
+    mistakes : tuple of Mistake
+        What may have gone wrong with readings in doubt.
+    """
+
+    def __init__(self, job: str | Path) -> None:
+        from ipywidgets import HTML, Button, HBox
+
+        chosen = job_choice(job)
+        self._numbers, self._sheet, self._formed = HTML(), HTML(), HTML()
+        self._out: dict[Path, set[str]] = {}
+        self._kept: tuple[object, tuple[Job, Ground, str]] | None = None
+        self._residuals, self._change = Picture("trial", RESIDUALS), Picture("change", CHANGE)
+        tables, bench, foot = self._make_table()
+        self.controls = {
+            "job": chosen,
+            "table": tables,
+            "reading": choice("reading", [("-", "")], "", wide=460),
+            "taken": choice("it is", TAKEN, True, wide=200),
+            "mistake": choice("perhaps", [("nothing to propose", -1)], -1, wide=560),
+            "goal": choice("read next, to know", [(words, goal) for goal, words in GOALS.items()], "fills"),
+            "tools": choice("with", TOOLS, ()),
+        }
+        self._put_right = Button(description="Type this into the table")
+        self._put_right.on_click(lambda _: self.put_right())
+        form = Button(description="Make a booking sheet", tooltip="writes a PDF into the job's folder form")
+        form.on_click(lambda _: self._make_form())
+        pictures = (self._residuals, self._change)
+        parts = [self._numbers, *(picture.widget for picture in pictures)]
+        asked = HBox([self._put_right, form, self._formed])
+        self._begin([*parts, asked, bench, foot], pictures, later=[self._sheet])
+
+    # --- state --------------------------------------------------------------------------------------
+
+    @property
+    def left_out(self) -> set[str]:
+        """The readings that are left out here."""
+        return self._out[self.typed.folder]
+
+    def _open(self, folder: Path) -> None:
+        self._open_typed(folder)
+        if folder not in self._out or not self.typed.changed:
+            self._out[self.typed.folder] = set(self.typed.left_out)
+        self._out.setdefault(folder, self._out[self.typed.folder])
+        self._formed.value, self._kept = "", None
+        self.controls["reading"].options = [("-", "")]
+
+    def _dropped(self) -> None:
+        self._out[self.typed.folder] = set(self.typed.left_out)
+
+    def _saved_as(self) -> Path:
+        return self.typed.save(left_out=sorted(self.left_out & set(self._names)))
+
+    def _make_form(self) -> None:
+        """Write the booking sheet of the job into its folder."""
+        if self._opened is None:
+            return
+        try:
+            written = save_form(self.job, self.typed.folder / "form")
+        except EXPECTED as why:
+            self._formed.value = sheet_html(list_html("", [f"Not made: {why}"]))
+        else:
+            names = ", ".join(path.name for path in written)
+            words = f"Written to {self.typed.folder.name}/form: {names}. Print the PDF and read in its order."
+            self._formed.value = sheet_html(list_html("", [words]))
+
+    def put_right(self) -> None:
+        """Type the chosen mistake into the table as it should be, if it is one of figures."""
+        index = self.values["mistake"]
+        if self._opened is None or not 0 <= index < len(self.mistakes):
+            return
+        with self._alone:
+            tables = dict(self.typed.tables)
+            files = {self.typed.label(name): name for name in tables}
+            for change in self.mistakes[index].changes:
+                file, _, row = change.reading.rpartition(" row ")
+                name = files[file]
+                tables[name] = retyped(tables[name], int(row), change.column, change.new)
+            for table in tables.values():
+                self.typed.change(table)
+            self._saved.value = ""
+            self._show_table()
+            self._react("rows")
+            self._settle_now()
+
+    def work(self, moved: frozenset[str]) -> None:
+        """Fit the ground to what counts, and to all readings; show how they differ."""
+        if moved & {"taken"} and self.values["reading"]:
+            (self.left_out.discard if self.values["taken"] else self.left_out.add)(self.values["reading"])
+        self._looked = self._answered is not None and moved <= {"reading", "mistake"}
+        if self._looked:
+            with self._held():
+                self.controls["taken"].value = self.values["reading"] not in self.left_out
+            return
+        if self._answered is not None and moved <= {"goal", "tools"}:
+            return
+        with self._marking(moved, changed=bool(self.typed.changed) or self._differs_in_counting()):
+            whole, before, no_run = self._whole()
+            survey = survey_of(whole)
+            names = readings_of(survey)
+            out = self.left_out & set(names)
+            job, ground = whole, before
+            if out:
+                job = replace(whole, survey=without_readings(survey, sorted(out)))
+                ground, no_run = fit_readings(job)
+        self.job: Job = job
+        self.ground: Ground = ground
+        self.before: Ground = before
+        self._names, self._no_run, self._counted_out = names, no_run, sorted(out, key=names.index)
+        self._fitted, self._unsaved = self.typed, self.typed.changed
+        self._offer_readings()
+        self._numbers.value = numbers_html(self.numbers())
+        self._draw()
+
+    def _whole(self) -> tuple[Job, Ground, str]:
+        """Return the job as its tables stand, with all readings, and their ground; kept until they change."""
+        tables = (self.typed, tuple(self.typed.tables.values()))
+        if self._kept is None or self._kept[0] != tables:
+            whole = self.typed.load(all_readings=True)
+            self._kept = (tables, (whole, *fit_readings(whole)))
+        return self._kept[1]
+
+    def _differs_in_counting(self) -> bool:
+        try:
+            return self.left_out != set(self.typed.left_out)
+        except CannotDo:
+            return True
+
+    def _offer_readings(self) -> None:
+        """Offer every reading to be taken out, those in doubt first."""
+        control: Any = self.controls["reading"]
+        doubtful = list(self.ground.doubtful["reading"])
+        first = [*doubtful, *self._counted_out]
+        ordered = [*first, *(name for name in self._names if name not in first)]
+        marks = dict.fromkeys(self._counted_out, "left out: ") | dict.fromkeys(doubtful, "in doubt: ")
+        options = [
+            (f"{marks.get(name, '')}{name}, {reading_words(name, self.before, self.job)}", name)
+            for name in ordered
+        ]
+        with self._held(), control.hold_sync():
+            kept = control.value if control.value in ordered else (ordered[0] if ordered else "")
+            if list(control.options) != options:
+                control.options = options or [("-", "")]
+            control.value = kept
+            self.controls["taken"].value = kept not in self.left_out
+
+    def _draw(self) -> None:
+        from trackkit.show.plots import draw_change, draw_residuals
+
+        job, ground = self.job, self.ground
+        common: dict[str, Any] = {"display": job.display, "side_names": job.side_names}
+        self._residuals.show(
+            lambda _: draw_residuals(ground, ax=self._residuals.ax, **common), residual_words(job, ground)
+        )
+        if not self._counted_out or not ground.sides:
+            self._change.hide()
+            return
+        table = self.before.residuals
+        places = table[table["reading"].isin(self._counted_out) & table["station_m"].notna()]
+        changed = list(zip(places["station_m"].astype(float), places["side"], strict=True))
+        self._change.show(
+            lambda _: draw_change(ground, self.before, changed=changed, ax=self._change.ax, **common),
+            change_words(job, ground, self.before),
+        )
+
+    # --- in words -----------------------------------------------------------------------------------
+
+    def settle(self) -> Iterator[None]:
+        """Say what is in doubt and why, what may have happened, and what to read next."""
+        if self._looked:
+            return
+        job, ground = self.job, self.ground
+        mistakes = likely_mistakes(ground, display=job.display)
+        yield
+        self._offer_mistakes(mistakes)
+        doubts = doubt_listing(job, ground)
+        shown, said = self._with_line()
+        yield
+        parts = [
+            listing_html(doubts) if doubts.rows else list_html("", ["No reading is in doubt."]),
+            list_html("What may have happened", mistake_lines(mistakes, ground, job)),
+            list_html("Left out here", self._out_lines()),
+            shown,
+            list_html("Do they agree", quality_lines(job, ground)),
+            list_html("In words", [*check_lines(job, ground), *said]),
+            list_html("What to mind", self._unsaved_words(self._fitted, self._unsaved)),
+        ]
+        self._sheet.value = sheet_html(*parts)
+
+    def _with_line(self) -> tuple[str, list[str]]:
+        """Return what to read next as HTML, and what would not be noticed: both need a line."""
+        self._next: Listing | None = None
+        if self._no_run or not self.ground.sides:
+            why = self._no_run or "the ground itself was not read"
+            return list_html("", [f"What to read next cannot be said: {why}"]), []
+        try:
+            laid = lay_on(self.job, self.ground)
+        except EXPECTED as why:
+            return list_html("", [f"What to read next cannot be said: {why}"]), []
+        kinds = self.values["tools"] or kinds_of(laid)
+        listed = self._next = next_listing(next_for(laid, self.values["goal"], kinds=kinds), self.job)
+        return listing_html(listed), [*unnoticed_lines(laid), *self._fills(laid)]
+
+    def _fills(self, laid: Laid) -> list[str]:
+        """Return what the readings that are left out here change in the fills."""
+        if not self._counted_out:
+            return []
+        try:
+            other = lay_on(replace(self.job, survey=self.before.survey), self.before)
+        except EXPECTED:
+            return []
+        show, job = self.job.display, self.job
+
+        def largest(one: Laid) -> str:
+            fill, tie, side = largest_fill(one.fills)
+            return f"{show.small_unit(fill)} at tie {tie} {job.side(side)}"
+
+        return [f"Largest fill: {largest(laid)}; with all readings counted {largest(other)}."]
+
+    def _offer_mistakes(self, mistakes: Sequence[Mistake]) -> None:
+        """Offer what may have happened, to be typed into the table."""
+        self.mistakes: tuple[Mistake, ...] = tuple(mistakes)
+        control: Any = self.controls["mistake"]
+        lines = mistake_lines(mistakes, self.ground, self.job)[: len(mistakes)]
+        options = [(line.partition(". Off by")[0], i) for i, line in enumerate(lines)]
+        with self._held(), control.hold_sync():
+            control.options = options or [("nothing to propose", -1)]
+            control.value = control.options[0][1]
+        self._put_right.disabled = not mistakes
+
+    def _out_lines(self) -> list[str]:
+        """Return the readings that are left out here, and how far they are from what the others make."""
+        own = set(self.typed.left_out) if not self.typed.notes else set()
+        return [
+            f"{name}, {reading_words(name, self.before, self.job)}"
+            f"{'' if name in own else f'; {JOB_FILE} counts it still, until it is saved'}"
+            for name in self._counted_out
+        ]
+
+    def numbers(self) -> list[tuple[str, str]]:
+        """Return how many readings are in doubt and left out, and what leaving them out does."""
+        show, table = self.job.display, self.ground.residuals
+        found = [
+            ("readings that count", str(len(table))),
+            ("in doubt: read again", str(len(self.ground.doubtful))),
+            ("left out here", str(len(self._counted_out))),
+        ]
+        if self._counted_out and self.ground.sides:
+            moved = ground_moved(self.ground, self.before)
+            most = max((float(abs(up).max()) for _, up in moved.values()), default=0.0)
+            found.append(("that moves the ground by up to", show.small_unit(most)))
+        return found
+
+    def settings(self) -> list[str]:
+        """Return the job, and what of it is not as in its files."""
+        found = [f"{self.job.name} ({self.job.folder.name})"]
+        if self._counted_out:
+            found.append(f"left out: {', '.join(self._counted_out)}")
+        if self._unsaved:
+            found.append(f"as typed, not as saved: {', '.join(self._unsaved)}")
+        return found
+
+    def sheet(self) -> str:
+        """Return what is in doubt and why, what may have happened, and what to read next."""
+        return str(self._sheet.value)
+
+    def told(self) -> str:
+        """Return the numbers, what is in doubt, what may have happened, and what leaving out does."""
+        lines = [f"{what}: {number}" for what, number in self.numbers()]
+        lines.append(residual_words(self.job, self.ground))
+        lines += mistake_lines(self.mistakes, self.ground, self.job)
+        if self._change.words:
+            lines.append(self._change.words)
+        if self._next is not None:
+            table = columns(self._next.head, self._next.rows, wrap=self._next.wide, width=NOTEBOOK_WIDTH)
+            lines += [self._next.title, table, *self._next.notes]
+        return "\n".join(lines)
