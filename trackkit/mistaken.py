@@ -15,7 +15,15 @@ if TYPE_CHECKING:
     from trackkit.job import Job
     from trackkit.survey.ground import Ground
 
-__all__ = ["WORDS", "figure_words", "mistake_lines", "mistake_words", "reading_words", "why_words"]
+__all__ = [
+    "WORDS",
+    "figure_words",
+    "mistake_lines",
+    "mistake_words",
+    "reading_words",
+    "short_words",
+    "why_words",
+]
 
 #: What happened, by the kind of a mistake.
 WORDS: Final[Mapping[str, str]] = {
@@ -68,6 +76,13 @@ def mistake_words(mistake: Mistake, ground: Ground, job: Job) -> str:
         others = f"{count} other explanation{'s are' if count > 1 else ' is'} as good"
     said = f"{names}{where}: perhaps {change}{WORDS[mistake.kind]}"
     return f"{said}. Off by {off} as read, by {left} then; {others}."
+
+
+def short_words(mistake: Mistake, job: Job) -> str:
+    """Return the readings, what they would be, and what happened, for a list to choose from."""
+    only = mistake.changes[0]
+    new = f"{figure_words(only, only.new, job)}, " if len(mistake.changes) == 1 else ""
+    return f"{_names(mistake.readings)}: {new}{WORDS[mistake.kind]}"
 
 
 def figure_words(change: Change, value: Any, job: Job) -> str:

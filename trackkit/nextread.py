@@ -95,8 +95,9 @@ def next_for(
         ground, points, weights, possible=possible, count=count, goal="sum", importance=shares
     )
     before = found.spreads[0]
-    later = tuple(chance_wrong(above, before, spread) for spread in found.spreads[2:])
-    return AskedNext(goal, found, chance_wrong(above, before, before), later)
+    chances = [chance_wrong(above, before, spread) for spread in (before, *found.spreads[2:])]
+    now, *later = np.minimum.accumulate(chances).tolist()  # more readings never raise it, draws might
+    return AskedNext(goal, found, now, tuple(later))
 
 
 def kinds_of(laid: Laid) -> tuple[str, ...]:
@@ -133,7 +134,7 @@ def next_listing(asked: AskedNext, job: Job) -> Listing:
         if asked.goal == "governing":
             then = chance_words(asked.later[i])
         rows.append((str(i + 1), KINDS[row.kind], _place(row, job), then))
-    head = ("", "take", "where", "worst fill then" if asked.goal == "fills" else "wrong end then")
+    head = ("", "take", "where", "worst fill known to" if asked.goal == "fills" else "it is another end")
     title = f"READ NEXT, to know better {GOALS[asked.goal]}"
     return Listing(title, head, tuple(rows), (0,), (1, 2), tuple(next_notes(asked, job)))
 
@@ -142,10 +143,10 @@ def next_notes(asked: AskedNext, job: Job) -> list[str]:
     """Return how well things are known without these readings, and what to read first."""
     show, found = job.display, asked.found
     if asked.goal == "fills":
-        notes = [f"Now the fill known worst is known to ±{show.small_unit(2.0 * found.before_m)}."]
+        notes = [f"Now the worst fill is known to ±{show.small_unit(2.0 * found.before_m)}."]
     else:
         now = chance_words(asked.now)
-        notes = [f"Now another tie end may be highest than the one taken for it: {now}."]
+        notes = [f"Now the chance that another tie end is highest than the one taken for it: {now}."]
     if found.ties and (found.table["kind"] == "rod").any():
         where = " and ".join(_point(point, job) for point in found.ties)
         notes.append(f"Before rods from a laser set up anew, read {where} from it.")

@@ -19,7 +19,7 @@ from trackkit.fitted import fit_readings, survey_of
 from trackkit.form import save_form
 from trackkit.jobfile import JOB_FILE
 from trackkit.layout.fills import largest_fill
-from trackkit.mistaken import mistake_lines, reading_words
+from trackkit.mistaken import mistake_lines, reading_words, short_words
 from trackkit.nextread import GOALS, kinds_of, next_for, next_listing
 from trackkit.paper import NOTEBOOK_WIDTH, columns
 from trackkit.plan import Laid, lay_on
@@ -73,7 +73,7 @@ class TrialPanel(TypedPanel):
     """
 
     def __init__(self, job: str | Path) -> None:
-        from ipywidgets import HTML, Button, HBox
+        from ipywidgets import HTML, Button, HBox, Layout
 
         chosen = job_choice(job)
         self._numbers, self._sheet, self._formed = HTML(), HTML(), HTML()
@@ -90,9 +90,12 @@ class TrialPanel(TypedPanel):
             "goal": choice("read next, to know", [(words, goal) for goal, words in GOALS.items()], "fills"),
             "tools": choice("with", TOOLS, ()),
         }
-        self._put_right = Button(description="Type this into the table")
+        wide = Layout(width="auto")
+        self._put_right = Button(description="Type this into the table", layout=wide)
         self._put_right.on_click(lambda _: self.put_right())
-        form = Button(description="Make a booking sheet", tooltip="writes a PDF into the job's folder form")
+        form = Button(
+            description="Make a booking sheet", tooltip="writes a PDF into the job's folder form", layout=wide
+        )
         form.on_click(lambda _: self._make_form())
         pictures = (self._residuals, self._change)
         parts = [self._numbers, *(picture.widget for picture in pictures)]
@@ -290,8 +293,7 @@ class TrialPanel(TypedPanel):
         """Offer what may have happened, to be typed into the table."""
         self.mistakes: tuple[Mistake, ...] = tuple(mistakes)
         control: Any = self.controls["mistake"]
-        lines = mistake_lines(mistakes, self.ground, self.job)[: len(mistakes)]
-        options = [(line.partition(". Off by")[0], i) for i, line in enumerate(lines)]
+        options = [(short_words(mistake, self.job), i) for i, mistake in enumerate(mistakes)]
         with self._held(), control.hold_sync():
             control.options = options or [("nothing to propose", -1)]
             control.value = control.options[0][1]

@@ -38,7 +38,7 @@ APART: Final = 0.1
 #: A board's length where the survey has none [m]: common practice, no source.
 BOARD: Final = 1.2
 #: Draws of what a reading may find, and of the heights that are possible then, for `chance_wrong`.
-OUTER, INNER = 200, 400
+OUTER, INNER = 300, 1000
 #: Ground that is read already is bound to so many points, at the most: two tell a knocked laser.
 TIES: Final = 2
 
