@@ -44,12 +44,15 @@ class Limits:
         Most rows in one table.
     faults : int
         Most faults listed for one table; the rest are counted.
+    alike : int
+        Most faults of one kind that are listed one by one; the rest are counted.
     """
 
     file_bytes: int = 20_000_000
     unpacked_bytes: int = 200_000_000
     rows: int = 200_000
     faults: int = 200
+    alike: int = 20
 
 
 @dataclass(frozen=True)

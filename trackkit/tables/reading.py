@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.problems import Problem, Problems, hidden_characters
+from trackkit.problems import Problem, Problems, folded, hidden_characters
 from trackkit.tables.cells import Limits, RawTable, Source, read_cells
 from trackkit.tables.columns import Column, match_header
 from trackkit.tables.folders import find_tables
@@ -104,10 +104,11 @@ def read_table(
         return None
     own = Problems()
     frame = _read_rows(raw, spec, own)
-    for problem in own.found[: limits.faults]:
+    told = folded(own.found, limits.alike)
+    for problem in told[: limits.faults]:
         problems.add(problem)
-    if len(own.found) > limits.faults:
-        more = f"{len(own.found) - limits.faults} more faults"
+    if len(told) > limits.faults:
+        more = f"{len(told) - limits.faults} more faults"
         problems.add(Problem(raw.label, more, "none", "mend those above first, then check again"))
     for text in own.notes:
         problems.note(text)
