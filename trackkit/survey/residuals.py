@@ -7,16 +7,20 @@ Two redundancies are kept apart. ``redundancy`` counts the ground's smoothness a
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.banded import BorderedBand, band_add
+from trackkit.survey.boards import LOGGED
 from trackkit.survey.fitting import Fitted, Setting, fit_rows
 from trackkit.survey.posterior import LinearModel, row_variance
 from trackkit.survey.prior import GroundType
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 __all__ = ["CHANCE_OF_FALSE_ALARM", "critical_w", "redundancy_of_readings", "residual_table"]
 
@@ -82,6 +86,20 @@ def critical_w(setting: Setting, fitted: Fitted, readings: int) -> float:
         return float(ndtri(share))
     stations = setting.observations.table["station_m"].nunique()
     return float(stdtrit(max(stations - 2, 1), share))
+
+
+def _on_surfaces(setting: Setting, which: NDArray[np.intp]) -> csr_array:
+    """Return the smooth heights in some rows as heights of the surface, nothing in all other rows."""
+    from scipy.sparse import csr_array
+
+    grid, rows = setting.grid, setting.observations
+    nodes = np.arange(grid.stations.size)
+    sides = range(len(grid.sides))
+    smooth = np.concatenate([grid.column(nodes, side, "smooth") for side in sides])
+    surface = np.concatenate([grid.column(nodes, side, "surface") for side in sides])
+    move = csr_array((np.ones(smooth.size), (smooth, surface)), shape=(grid.size, grid.size))
+    some = csr_array((np.ones(which.size), (which, which)), shape=(rows.value.size, rows.value.size))
+    return csr_array(some @ rows.ground @ move)
 
 
 def _on_trial(
@@ -176,6 +194,9 @@ def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
         surfaces[grid.column(nodes, side, "surface")] = 1.0
     ground = rows.ground.multiply(surfaces[None, :]).tocsr()
     kinds = rows.table["kind"].to_numpy()
+    logged = np.flatnonzero(kinds == LOGGED)
+    if grid.relief and logged.size:  # these see the smooth height, which is free with the surface
+        ground = ground + _on_surfaces(setting, logged)
     spotted = np.array([kind == "spot" for kind, _ in rows.names], dtype=bool)
     at_spot = rows.border[:, spotted].count_nonzero(axis=1) > 0 if spotted.any() else np.zeros(sd.size, bool)
     alone = np.isin(kinds, ["step", "crown beforehand"]) | ((kinds == "rod at offset") & ~at_spot)

@@ -1,17 +1,18 @@
 """How noisy a log is over distance: what averaging over a window is worth when errors hang together.
 
 The mean of n rows is not sqrt(n) times better than one: rows that lie close share most of their error.
-What counts is the noise at low frequency, S0 = the sum of the autocovariance over all distances
-[rad^2 m], twice the variance times the integrated autocorrelation length (A. Sokal, "Monte Carlo
-methods in statistical mechanics: foundations and new algorithms", 1989/1996; H. Flyvbjerg and H. G. Petersen,
+What counts is the noise at low frequency, S0 = the sum of the autocovariance over all distances [rad^2
+m], twice the variance times the integrated autocorrelation length (A. Sokal, "Monte Carlo methods in
+statistical mechanics: foundations and new algorithms", 1989/1996; H. Flyvbjerg and H. G. Petersen,
 "Error estimates on averages of correlated data", J. Chem. Phys. 91, 1989, 461-466; both from memory). A
-mean over the length w has the variance S0 / w, and neighbouring windows may then be
-taken as independent: their sum comes out right, however far the errors reach.
+mean over the length w has the variance S0 / w, and neighbouring windows may then be taken as
+independent: their sum comes out right, however far the errors reach.
 
 The ground is in the log too. A board of length L hardly sees what is shorter than itself, so the noise
-is judged by what is: white noise and first-order autoregressive noise are fitted to the periodogram above
-one cycle a board, by the likelihood of P. Whittle ("Estimation and information in stationary
-time series", Arkiv för Matematik 2, 1953, 423-434; from memory), and carried on to frequency zero.
+is judged by what is: white noise and first-order autoregressive noise are fitted to the periodogram
+above three quarters of a cycle a board, by the likelihood of P. Whittle ("Estimation and information in
+stationary time series", Arkiv för Matematik 2, 1953, 423-434; from memory), and carried on to frequency
+zero.
 """
 
 from __future__ import annotations
@@ -21,14 +22,17 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["bin_means", "low_frequency_noise"]
+__all__ = ["low_frequency_noise"]
 
 Array = NDArray[np.float64]
 
-#: Correlation lengths that are tried, up to this share of the board: what reaches farther is drift (a choice).
+#: Correlation lengths are tried up to this share of the board: what reaches farther is drift (a choice).
 LONGEST: Final = 0.5
 _TRIED: Final = 24
-#: Fewer independent values of the periodogram above one cycle a board say too little (a choice).
+#: The noise is judged above so many cycles a board: there a board sees less than a sixth of the ground's
+#: wander (the square of sin(pi c) / (pi c)). A choice.
+ABOVE: Final = 0.75
+#: Fewer independent values of the periodogram say too little (a choice).
 LEAST: Final = 12.0
 #: Periodograms are taken over so many boards' lengths, or what there is (a choice).
 BOARDS: Final = 8.0
@@ -36,17 +40,11 @@ BOARDS: Final = 8.0
 BRIDGED: Final = 2
 
 
-def bin_means(station: Array, slope: Array, start: float, step: float, n: int) -> tuple[Array, Array]:
-    """Return means over n bins from ``start`` on, each ``step`` long, NaN where empty; and counts."""
-    at = np.clip(((station - start) / step).astype(np.intp), 0, n - 1)
-    count = np.bincount(at, minlength=n).astype(float)
-    total = np.bincount(at, weights=slope, minlength=n)
-    with np.errstate(invalid="ignore"):
-        return np.where(count > 0, total / np.where(count > 0, count, 1.0), np.nan), count
-
-
 def low_frequency_noise(means: Array, step: float, board: float) -> float:
     """Return S0 [rad^2 m] of means over bins, NaN where there are too few to say.
+
+    Every correlation length that is tried counts as it is likely (each length, in proportion, as likely as
+    any other beforehand); the median of what they give is returned.
 
     Parameters
     ----------
@@ -58,15 +56,17 @@ def low_frequency_noise(means: Array, step: float, board: float) -> float:
         Distance between the feet [m].
     """
     frequency, power, share = _periodogram(means, step, board)
-    above = frequency >= 1.0 / board
+    above = frequency >= ABOVE / board
     if share * above.sum() < LEAST or not np.any(power[above] > 0):
         return float("nan")
     frequency, power = frequency[above], power[above]
     lengths = np.geomspace(0.5 * step, max(LONGEST * board, step), _TRIED)
     fits = [_fit(power, _autoregressive(frequency, step, length)) for length in lengths]
     likely = np.array([share * fit[0] for fit in fits])
-    weight = np.exp(likely - likely.max())
-    return float(np.sum(weight * np.array([fit[1] for fit in fits])) / weight.sum())
+    noise = np.array([fit[1] for fit in fits])
+    order = np.argsort(noise)
+    weight = np.cumsum(np.exp(likely - likely.max())[order])
+    return float(noise[order[np.searchsorted(weight, 0.5 * weight[-1])]])
 
 
 def _periodogram(means: Array, step: float, board: float) -> tuple[Array, Array, float]:
@@ -96,9 +96,17 @@ def _runs(means: Array) -> list[Array]:
 
 
 def _autoregressive(frequency: Array, step: float, length: float) -> Array:
-    """Return the spectrum of noise that dies out over ``length``, 1 at frequency zero."""
-    phi = np.exp(-step / length)
-    return np.asarray((1 - phi) ** 2 / (1 - 2 * phi * np.cos(2 * np.pi * frequency * step) + phi**2))
+    """Return the spectrum of means over bins of noise that dies out over ``length``, 1 at frequency zero.
+
+    The covariance exp(-distance / length), averaged over two bins k apart, is c0 for k = 0 and else
+    c1 exp(-(k - 1) step / length); the spectrum is the sum of its cosines.
+    """
+    ratio = step / length
+    none = 2.0 * (ratio - 1.0 + np.exp(-ratio)) / ratio**2
+    first = (-np.expm1(-ratio) / ratio) ** 2
+    turn = np.exp(2j * np.pi * frequency * step)
+    total = none + 2.0 * np.real(first * turn / (1.0 - np.exp(-ratio) * turn))
+    return np.asarray(total * ratio / 2.0)
 
 
 def _fit(power: Array, shape: Array) -> tuple[float, float]:
