@@ -216,6 +216,7 @@ class GroundPanel(Panel):
         """Return how the tables differ from the files, as far as somebody must know."""
         typed = self._fitted
         found = [f"CAUTION: {note}" for note in typed.notes]
+        found += [f"NOTE: {note}" for note in typed.logs]
         if self._unsaved:
             names = ", ".join(typed.label(name) for name in self._unsaved)
             found.append(f"NOTE: what was typed into {names} is not saved; the files are as they were")
