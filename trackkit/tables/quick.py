@@ -124,7 +124,7 @@ def _is_odd(text: str, separator: str, header: Header) -> bool:
 def _most_separators(text: str, separator: str) -> int:
     """Return the most separators on one line."""
     letters = np.frombuffer(text.encode("ascii"), dtype=np.uint8)
-    before = np.cumsum(letters == ord(separator))
+    before = np.cumsum(letters == ord(separator), dtype=np.int32)
     ends = before[letters == ord("\n")]
     return int(np.diff(ends, prepend=0, append=before[-1:]).max())
 

@@ -111,16 +111,27 @@ def _autoregressive(frequency: Array, step: float, length: float) -> Array:
 
 def _fit(power: Array, shape: Array) -> tuple[float, float]:
     """Return the log likelihood and S0 of white noise plus noise of that shape, neither negative."""
-    from scipy.optimize import nnls
-
-    design = np.column_stack([np.ones_like(shape), shape])
     spectrum = np.full(power.size, float(power.mean()))
     share = np.zeros(2)
     for _ in range(12):  # Fisher scoring: variances go with the square of the spectrum
-        share, _ = nnls(design / spectrum[:, None], power / spectrum)
-        new = np.maximum(design @ share, 1e-6 * power.mean())
-        done = np.allclose(new, spectrum, rtol=1e-3)
+        share = _not_negative(1.0 / spectrum, shape / spectrum, power / spectrum)
+        new = np.maximum(share[0] + share[1] * shape, 1e-6 * power.mean())
+        done = np.max(np.abs(new / spectrum - 1.0)) < 1e-3
         spectrum = new
         if done:
             break
     return -float(np.sum(np.log(spectrum) + power / spectrum)), float(share.sum())
+
+
+def _not_negative(one: Array, other: Array, value: Array) -> Array:
+    """Return the least-squares shares of two columns, neither negative."""
+    a, b, c = float(one @ one), float(one @ other), float(other @ other)
+    p, q = float(one @ value), float(other @ value)
+    free = a * c - b * b
+    if free > 1e-12 * a * c:
+        both = np.array([c * p - b * q, a * q - b * p]) / free
+        if both.min() >= 0:
+            return both
+    alone = (max(p, 0.0) / a, max(q, 0.0) / c)
+    # what a column alone takes off the squares
+    return np.array([alone[0], 0.0] if alone[0] * p >= alone[1] * q else [0.0, alone[1]])
