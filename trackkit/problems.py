@@ -103,6 +103,7 @@ class Problems:
             self.found.append(problem)
 
     def __post_init__(self) -> None:
+        """Know again what it was given."""
         self._known = set(self.found)
 
     def note(self, text: str) -> None:

@@ -48,13 +48,17 @@ def main() -> None:
             theirs.append(peer[0])
         survey = read_survey(folder)
     ratio = statistics.median(ours) / statistics.median(theirs)
-    print(f"{2 * ROWS} rows read, cleaned and thinned, against read_csv and one median: {ratio:.1f} (aim <= 10)")
+    print(
+        f"{2 * ROWS} rows read, cleaned and thinned, against read_csv and one median: {ratio:.1f} (aim <= 10)"
+    )
     fits = [timed(lambda: fit_ground(survey))[0] for _ in range(3)]
     boards = survey.boards.drop_duplicates("station_m")
     at, slope = boards["station_m"].to_numpy(), boards["angle_rad"].to_numpy()
     splines = [timed(lambda: make_smoothing_spline(at, slope))[0] for _ in range(3)]
     both = statistics.median(fits) / statistics.median(splines)
-    print(f"fit of the {len(survey.boards)} readings, roughness estimated, against a smoothing spline: {both:.1f}")
+    print(
+        f"fit of the {len(survey.boards)} readings, roughness estimated, against a smoothing spline: {both:.1f}"
+    )
 
 
 if __name__ == "__main__":
