@@ -24,6 +24,13 @@ def log_lines(ground: Ground) -> list[str]:
         lines.append(
             f"{name}: zero wanders from {low:+.2f} to {high:+.2f} degrees, give or take {worth:.2f}."
         )
+    logs = ground.survey.boards[ground.survey.boards["log_pass"] != ""]
+    if len(logs):
+        sds, timed = ground.instruments, bool(logs["clock_s"].notna().all())
+        sd, over = (sds.drift_sd_s, "1 s") if timed else (sds.drift_sd, "1 m")
+        lines.append(
+            f"Taken for it: it wanders {np.degrees(sd):.2g} degrees in {over} (change it if you know)."
+        )
     for pair in wander_found(ground):
         if pair.contradicts:
             found, stated = np.degrees(pair.found), np.degrees(pair.stated)

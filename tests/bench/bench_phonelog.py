@@ -56,9 +56,7 @@ def main() -> None:
     at, slope = boards["station_m"].to_numpy(), boards["angle_rad"].to_numpy()
     splines = [timed(lambda: make_smoothing_spline(at, slope))[0] for _ in range(3)]
     both = statistics.median(fits) / statistics.median(splines)
-    print(
-        f"fit of the {len(survey.boards)} readings, roughness estimated, against a smoothing spline: {both:.1f}"
-    )
+    print(f"fit of the {len(survey.boards)} readings, with roughness, against a smoothing spline: {both:.1f}")
 
 
 if __name__ == "__main__":

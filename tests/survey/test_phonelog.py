@@ -228,7 +228,10 @@ def test_a_table_is_read_and_told(tmp_path):
     same, _ = thinned(*logs)
     assert survey.boards["reading"].tolist() == same["reading"].tolist()
     assert survey.boards["angle_rad"].to_numpy() == pytest.approx(same["angle_rad"].to_numpy(), abs=1e-4)
-    assert "8 000 of 8 000 rows used; 0 spikes, 0 dropped out; 0 gaps; became 122 board" in survey.notes[0]
+    assert (
+        "8 000 of 8 000 rows used; 0 spikes, 0 dropped out; 0 gaps; became 122 board readings"
+        in survey.notes[0]
+    )
 
 
 HEADER = "station_m,side,angle_deg,board_m,pass,facing,instrument,time_s\n"

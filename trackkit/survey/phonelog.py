@@ -28,6 +28,8 @@ Mask = NDArray[np.bool_]
 
 #: So many places are named in a note; the rest are counted.
 _PLACES: Final = 4
+#: What rows that are not used are called in notes.
+_SAID: Final = {"spiked": "spikes", "steep": "steeper than a board lies", "frozen": "frozen"}
 
 
 @dataclass(frozen=True)
@@ -179,23 +181,23 @@ def _notes(
     }
     holes = sum(len(found.gaps) for found in cleaned)
     became = sum(each.slope.size for each in thinned)
-    parts = [f"{_number(count['spiked'])} spikes", f"{_number(count['dropped'])} dropped out"]
+    parts = [_counted(count["spiked"], "spike"), f"{_number(count['dropped'])} dropped out"]
     parts += [f"{_number(count['steep'])} steeper than a board lies"] if count["steep"] else []
     parts += [f"{_number(count['frozen'])} frozen"] if count["frozen"] else []
     sds = np.concatenate([each.sd for each in thinned])
     worth = np.degrees(2.0 * np.nanmedian(sds)) if np.isfinite(sds).any() else float("nan")
     each_one = f", give or take {worth:.2g} degrees each" if np.isfinite(worth) else ""
     notes = [
-        f"{file}: {_number(used)} of {_number(rows)} rows used; {', '.join(parts)}; {holes} gaps; "
-        f"became {became} board readings{each_one}"
+        f"{file}: {_number(used)} of {_number(rows)} rows used; {', '.join(parts)}; {_counted(holes, 'gap')}; "
+        f"became {_counted(became, 'board reading')}{each_one}"
     ]
-    for name, said in (("spiked", "spikes"), ("steep", "steeper than a board lies"), ("frozen", "frozen")):
+    for name, said in _SAID.items():
         places = [
-            f"{each.name} {_place(stretch)}"
+            (-stretch.rows, f"{each.name} {_place(stretch)}")
             for each, found in zip(passes, cleaned, strict=True)
-            for stretch in _longest_first(stretches(each.station, getattr(found, name), each.board / 8))
+            for stretch in stretches(each.station, getattr(found, name), _near(each))
         ]
-        notes += _listed(f"{file}, {said}", places)
+        notes += _listed(f"{file}, {said}", [text for _, text in sorted(places, key=lambda at: at[0])])
     holed = [
         f"{each.name} from {gap.start:.2f} to {gap.end:.2f} m"
         for each, found in zip(passes, cleaned, strict=True)
@@ -217,6 +219,10 @@ def _number(count: int) -> str:
     return f"{count:,}".replace(",", " ")
 
 
+def _counted(count: int, what: str) -> str:
+    return f"{_number(count)} {what}" + ("" if count == 1 else "s")
+
+
 def _place(stretch: Stretch) -> str:
     rows = "1 row" if stretch.rows == 1 else f"{stretch.rows} rows"
     if stretch.end - stretch.start < 0.005:
@@ -224,8 +230,10 @@ def _place(stretch: Stretch) -> str:
     return f"from {stretch.start:.2f} to {stretch.end:.2f} m ({rows})"
 
 
-def _longest_first(found: list[Stretch]) -> list[Stretch]:
-    return sorted(found, key=lambda stretch: -stretch.rows)
+def _near(each: Pass) -> float:
+    """Return how near together rows are told as one stretch [m]: with two or three sound ones between."""
+    apart = np.diff(np.unique(each.station))
+    return 3.0 * float(np.median(apart)) if apart.size else 0.0
 
 
 def _listed(title: str, places: list[str]) -> list[str]:

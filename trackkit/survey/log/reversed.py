@@ -133,17 +133,25 @@ def wander_found(ground: Ground) -> list[Wander]:
     return found
 
 
+def _longest_run(both: pd.DataFrame) -> pd.DataFrame:
+    """Return the longest stretch of rows that lie at equal distances."""
+    gap = np.diff(both["station_m"])
+    if not gap.size:
+        return both
+    ends = np.concatenate([[0], np.flatnonzero(gap > 1.5 * np.median(gap)) + 1, [len(both)]])
+    longest = int(np.argmax(np.diff(ends)))
+    return both.iloc[ends[longest] : ends[longest + 1]]
+
+
 def _of_pair(one: pd.DataFrame, other: pd.DataFrame, instruments: Instruments) -> Wander | None:
     timed = bool(one["clock_s"].notna().all() and other["clock_s"].notna().all())
     column, key = ("clock_s", "drift_sd_s") if timed else ("walked_m", "drift_sd")
     both = one.merge(other, on=["station_m", "to_station_m"], suffixes=("", "_b")).sort_values("station_m")
+    both = _longest_run(both)
     if len(both) <= LEAST:
         return None
     sign = 1.0 if one["facing"].iloc[0] == "ahead" else -1.0
     half = sign * (both["angle_rad"] - both["angle_rad_b"]).to_numpy() / 2.0
-    gap = np.abs(np.diff(both["station_m"]))
-    if np.any(gap > 1.5 * np.median(gap)):
-        return None
     # two walks, each with a quarter of its variance in the mean of both
     steps = (np.abs(np.diff(both[column])) + np.abs(np.diff(both[column + "_b"]))) / 4.0
     step = float(np.mean(steps))
