@@ -115,7 +115,7 @@ def clean_pass(each: Pass, rules: SurveyRules) -> Cleaned:
 
 def _thinned(each: Pass, found: Cleaned, rules: LogRules) -> Thinned:
     used = np.flatnonzero(found.sound)
-    used = used[np.lexsort((each.angle[used], each.station[used]))]
+    used = used[np.argsort(each.station[used], kind="stable")]
     timed = bool(np.isfinite(each.seconds).all())
     travelled = each.seconds - each.seconds.min() if timed else each.station - each.station.min()
     return thin(
@@ -188,8 +188,8 @@ def _notes(
     worth = np.degrees(2.0 * np.nanmedian(sds)) if np.isfinite(sds).any() else float("nan")
     each_one = f", give or take {worth:.2g} degrees each" if np.isfinite(worth) else ""
     notes = [
-        f"{file}: {_number(used)} of {_number(rows)} rows used; {', '.join(parts)}; {_counted(holes, 'gap')}; "
-        f"became {_counted(became, 'board reading')}{each_one}"
+        f"{file}: {_number(used)} of {_number(rows)} rows used; {', '.join(parts)}; "
+        f"{_counted(holes, 'gap')}; became {_counted(became, 'board reading')}{each_one}"
     ]
     for name, said in _SAID.items():
         places = [

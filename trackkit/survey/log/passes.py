@@ -78,8 +78,8 @@ def passes_of(log: pd.DataFrame, problems: Problems) -> Iterator[Pass]:
         codes, found = pd.factorize(log["pass"])
         names = np.asarray(found, dtype=object)
     else:
-        fixed = [pd.factorize(log[name])[0] for name in ("side", "facing", "instrument")]
-        changes = np.any([np.diff(code) != 0 for code in fixed], axis=0)
+        fixed = [log[name].to_numpy(dtype=object) for name in ("side", "facing", "instrument")]
+        changes = np.any([words[1:] != words[:-1] for words in fixed], axis=0)
         codes = np.concatenate([[0], np.cumsum(changes)])
         names = np.array([f"pass {number}" for number in range(1, codes[-1] + 2)], dtype=object)
     order = np.argsort(codes, kind="stable")
