@@ -121,3 +121,8 @@ def test_the_state_of_the_panel_names_the_log(job):
 
     panel = GroundPanel(job)
     assert "phone_log.csv is there and is read from its file" in panel.sheet()
+
+
+def test_without_a_log_nothing_is_said_of_one():
+    ground, _ = fit_readings(load_job(DEMO / "boathouse_lawn"))
+    assert log_lines(ground) == []

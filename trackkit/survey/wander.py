@@ -92,7 +92,7 @@ def wander_of(ground: Ground) -> pd.DataFrame:
         One row a knot: log_pass, knot, zero_rad, sd_rad.
     """
     found = ground.drifts
-    parts = found["drift"].str.rsplit(", ", n=1)
+    parts = [str(name).rsplit(", ", 1) for name in found["drift"]]
     return pd.DataFrame(
         {
             "log_pass": [part[0] for part in parts],
