@@ -21,7 +21,7 @@ from trackkit.layout.shot import LayRules, Shot
 from trackkit.plan import make_plan
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GROUND_KINDS
-from trackkit.survey.tables import table_specs
+from trackkit.survey.tables import log_spec, table_specs
 from trackkit.units import parse_angle, parse_mass, parse_quantity
 
 README = (Path(__file__).parents[1] / "data_demo" / "README.md").read_text(encoding="utf-8")
@@ -61,14 +61,18 @@ def test_every_key_of_the_job_file_is_told(path, model):
     assert keys <= told
 
 
-@pytest.mark.parametrize("spec", [*table_specs().values(), TRUCK_TABLE], ids=lambda spec: spec.name)
+@pytest.mark.parametrize(
+    "spec", [*table_specs().values(), log_spec(), TRUCK_TABLE], ids=lambda spec: spec.name
+)
 def test_every_column_of_every_table_is_told(spec):
     told = set(re.findall(r"`([\w*]+)`", part(spec.name)))
     for column in spec.columns:
         assert f"{column.name}_*" in told or set(column.written) <= told, column.name
 
 
-@pytest.mark.parametrize("spec", [*table_specs().values(), TRUCK_TABLE], ids=lambda spec: spec.name)
+@pytest.mark.parametrize(
+    "spec", [*table_specs().values(), log_spec(), TRUCK_TABLE], ids=lambda spec: spec.name
+)
 def test_no_column_is_told_that_there_is_not(spec):
     rows = re.findall(r"(?m)^\| (`.*?) \|", part(spec.name))
     told = {name for row in rows for name in re.findall(r"`([\w*]+)`", row)}

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from trackkit.checked_instruments import check_words
+from trackkit.checked_logs import log_lines
 from trackkit.checked_quality import quality_lines
 from trackkit.doubted import doubt_words
 from trackkit.job import Job
@@ -133,7 +134,7 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
             continue
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
-    return lines
+    return [*lines, *log_lines(ground)]
 
 
 def _noticed(ground: Ground, show: Display) -> list[str]:

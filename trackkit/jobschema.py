@@ -137,6 +137,9 @@ class InstrumentsTable(_Table):
     rod_sd: Size | None = None
     angle_sd: AngleSd | None = None
     zero_sd: AngleSd | None = None
+    pass_zero_sd: AngleSd | None = None
+    drift_sd: AngleSd | None = None
+    drift_sd_s: AngleSd | None = None
     bubble_sd: AngleSd | None = None
     tape_sd: Size | None = None
     difference_sd: Size | None = None

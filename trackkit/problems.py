@@ -10,7 +10,7 @@ from __future__ import annotations
 import difflib
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "Problem",
     "Problems",
     "closest",
+    "folded",
     "hidden_characters",
     "nearest",
     "visible",
@@ -93,11 +94,17 @@ class Problems:
 
     found: list[Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    _known: set[Problem] = field(default_factory=set, init=False, repr=False, compare=False)
 
     def add(self, problem: Problem) -> None:
         """Keep one more fault."""
-        if problem not in self.found:
+        if problem not in self._known:
+            self._known.add(problem)
             self.found.append(problem)
+
+    def __post_init__(self) -> None:
+        """Know again what it was given."""
+        self._known = set(self.found)
 
     def note(self, text: str) -> None:
         """Keep one more remark on how something was read."""
@@ -109,6 +116,45 @@ class Problems:
         """Raise `InputProblems` with everything collected, if there is anything."""
         if self.found:
             raise InputProblems(self.found)
+
+
+def folded(faults: Iterable[Problem], most: int) -> list[Problem]:
+    """Return faults in their order, those beyond ``most`` of one kind as one that counts them.
+
+    Faults are of one kind if file, column, what is accepted and what to do are the same: in a log of
+    100,000 rows a column in the wrong unit is one slip, not 100,000.
+
+    Parameters
+    ----------
+    faults : iterable of Problem
+    most : int
+        How many of a kind are told one by one.
+
+    Examples
+    --------
+    >>> many = [Problem("a.csv", f"row {row}", "a number", "", row, "x") for row in range(2, 9)]
+    >>> [fault.found for fault in folded(many, 2)]
+    ['row 2', 'row 3', '5 more like it, in rows 4 to 8']
+    """
+    kinds: dict[tuple[str, str | None, str, str], list[Problem]] = {}
+    kept: list[Problem | tuple[str, str | None, str, str]] = []
+    for fault in faults:
+        kind = (fault.file, fault.column, fault.accepted, fault.do)
+        alike = kinds.setdefault(kind, [])
+        alike.append(fault)
+        if len(alike) <= most:
+            kept.append(fault)
+        elif len(alike) == most + 1:
+            kept.append(kind)
+    return [each if isinstance(each, Problem) else _more(kinds[each][most:]) for each in kept]
+
+
+def _more(rest: list[Problem]) -> Problem:
+    if len(rest) == 1:
+        return rest[0]
+    rows = [fault.row for fault in rest if fault.row is not None]
+    where = f", in rows {min(rows)} to {max(rows)}" if rows else ""
+    return replace(rest[0], found=f"{len(rest)} more like it{where}", row=None)
 
 
 @dataclass(frozen=True)

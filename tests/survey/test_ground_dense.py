@@ -19,6 +19,7 @@ from trackkit.survey.significance import critical_w
 
 WIDTH = 0.62
 TOOLS = Instruments(station_sd=0.0)
+NUMBERS = ("rise_m", "sd_rad", "sd_m", "walked_m", "clock_s")
 
 
 def both(q_mean, q_twist, relief, *, spacing=0.6, seed=0, width=WIDTH):
@@ -128,7 +129,7 @@ def with_long_boards(relief, spans):
     for i, (first, last, side) in enumerate(spans):
         near, far, facing = stations[first], stations[last], ("ahead", "back")[i % 2]
         entry = {"station_m": near, "to_station_m": far, "side": side, "angle_rad": 0.02, "facing": facing}
-        blank = {name: math.nan if name in ("rise_m", "sd_rad", "sd_m") else "" for name in boards}
+        blank = {name: math.nan if name in NUMBERS else "" for name in boards}
         blank |= {"along": False, "file": "boards", "row": 20 + i, "reading": f"boards row {20 + i}"}
         for name, column in boards.items():
             column.append((blank | entry)[name])

@@ -17,12 +17,17 @@ from hypothesis import strategies as st
 
 from trackkit.problems import InputProblems, Problem
 from trackkit.survey.readings import Survey, read_survey
-from trackkit.survey.tables import TABLE_NAMES, table_specs
+from trackkit.survey.tables import LOG_TABLES, TABLE_NAMES, log_spec, table_specs
 
 QUICK = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 NAMES = sorted(
-    {name for spec in table_specs().values() for column in spec.columns for name in column.written}
+    {
+        name
+        for spec in (*table_specs().values(), log_spec())
+        for column in spec.columns
+        for name in column.written
+    }
 )
 JUNK = st.sampled_from(
     [
@@ -81,7 +86,9 @@ def check(folder: Path) -> None:
 
 
 @QUICK
-@given(st.binary(max_size=400), st.sampled_from(TABLE_NAMES), st.sampled_from([".csv", ".xlsx"]))
+@given(
+    st.binary(max_size=400), st.sampled_from((*TABLE_NAMES, *LOG_TABLES)), st.sampled_from([".csv", ".xlsx"])
+)
 def test_random_bytes_never_escape(data, name, ending):
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / f"{name}{ending}").write_bytes(data)
@@ -90,7 +97,7 @@ def test_random_bytes_never_escape(data, name, ending):
 
 @QUICK
 @given(
-    st.sampled_from(TABLE_NAMES),
+    st.sampled_from((*TABLE_NAMES, *LOG_TABLES)),
     st.lists(st.sampled_from(NAMES) | CELL, min_size=1, max_size=7),
     st.lists(st.lists(CELL, max_size=8), max_size=5),
     st.sampled_from(",;\t"),
@@ -129,7 +136,7 @@ EXCEL = (
 
 @settings(QUICK, max_examples=40)
 @given(
-    st.sampled_from(TABLE_NAMES),
+    st.sampled_from((*TABLE_NAMES, *LOG_TABLES)),
     st.lists(st.sampled_from(NAMES) | EXCEL, min_size=1, max_size=6),
     st.lists(st.lists(EXCEL, max_size=7), max_size=4),
 )

@@ -15,7 +15,7 @@ from trackkit.job import load_job
 from trackkit.jobfile import JOB_FILE, examine_job_file
 from trackkit.problems import CannotDo, Problems
 from trackkit.survey.readings import read_survey
-from trackkit.survey.tables import TABLE_NAMES
+from trackkit.survey.tables import LOG_TABLES, TABLE_NAMES
 from trackkit.tables.folders import find_tables
 from trackkit.tables.moved import REMOVED, moved_rows
 from trackkit.tables.typed import TypedTable, save_copy, typed_tables
@@ -27,6 +27,8 @@ __all__ = ["TypedJob"]
 
 #: Tables that a panel shows, as far as the job has them.
 SHOWN: Final = (*TABLE_NAMES, "truck")
+#: What is shown to type into beside a log that stands alone.
+EMPTY: Final = TypedTable("levels", ("station_m", "side", "rod_m"))
 #: Files that a job is read from, beside its job file.
 _TABLE_FILES: Final = (".csv", ".xlsx", ".xlsm")
 
@@ -71,6 +73,16 @@ class TypedJob:
         except CannotDo:
             return []
 
+    @property
+    def logs(self) -> list[str]:
+        """What to know of tables that an instrument wrote: they are there, and are not typed into."""
+        found = find_tables(self.folder, LOG_TABLES, Problems())
+        return [
+            f"{source.label} is there and is read from its file: it is too long to be typed into, and is "
+            "copied as it is when the job is saved as a new one"
+            for source in found.values()
+        ]
+
     def change(self, table: TypedTable) -> None:
         """Put a table in place of the one of its name.
 
@@ -98,6 +110,8 @@ class TypedJob:
         """
         seen = _contents(self.folder)  # first: what is written while tables are read makes them stale
         self._old = typed_tables(self.folder, SHOWN)
+        if not self._old and self.logs:  # rods may be typed in beside a log
+            self._old = {EMPTY.name: EMPTY}
         self._seen = seen
         self.tables = dict(self._old)
 

@@ -154,6 +154,7 @@ class TypedPanel(Panel):
     def _unsaved_words(self, typed: TypedJob, unsaved: list[str]) -> list[str]:
         """Return how the tables differ from the files, as far as somebody must know."""
         found = [f"CAUTION: {note}" for note in typed.notes]
+        found += [f"NOTE: {note}" for note in typed.logs]
         if unsaved:
             names = ", ".join(typed.label(name) for name in unsaved)
             found.append(f"NOTE: what was typed into {names} is not saved; the files are as they were")

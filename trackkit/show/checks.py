@@ -41,7 +41,7 @@ TIP: Final = 0.2
 #: Kept free at the bottom [in].
 FOOT: Final = 0.24
 #: Readings that say how much the ground rises, not how high it is.
-RISING: Final = frozenset({"board", "left-to-right", "difference", "step"})
+RISING: Final = frozenset({"board", "phone log", "left-to-right", "difference", "step"})
 #: How the marks of readings are filled by what checks them; a cross stands for those that nothing checks.
 FILLED: Final[Mapping[str, Mapping[str, Any]]] = {
     "readings": {"markerfacecolor": INK},
@@ -73,7 +73,7 @@ def off_by(table: pd.DataFrame) -> pd.DataFrame:
         off=sign * table["apart_m"],
         may=2.0 * table["sd_m"] * share,
         trial=sign * table["off_m"].fillna(table["apart_m"]),
-        sided=table["side"].where(table["kind"].isin(["rod", "board", "step"]), ""),
+        sided=table["side"].where(table["kind"].isin(["rod", "board", "phone log", "step"]), ""),
     )
 
 

@@ -164,7 +164,10 @@ def _entries(ground: Ground, rods: pd.DataFrame, names: Mapping[str, str] | None
 
 
 def _draw_boards(pen: Pen, ground: Ground, scale: float) -> None:
-    """Draw each board on the ground under its middle, with the slope that was read on it."""
+    """Draw each board on the ground under its middle, with the slope that was read on it.
+
+    Those that a log became lie on one another all the way and would hide the ground: they are left out.
+    """
     for side in ground.sides:
         table = ground.residuals
         own = table[(table["kind"] == "board") & (table["side"] == side)]

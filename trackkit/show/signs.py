@@ -25,6 +25,7 @@ ROW, SIGN, APART = 0.19, 0.2, 0.2
 _MARKS: Final[Mapping[tuple[str, str], str]] = {
     ("rod", "left"): "o", ("rod", "right"): "s", ("board", "left"): "^", ("board", "right"): "v",
     ("left-to-right", ""): "D", ("rod on peg", ""): "p", ("rod at offset", ""): "h", ("benchmark", ""): "*",
+    ("phone log", "left"): "1", ("phone log", "right"): "2",
     ("difference", ""): "8", ("step", "left"): "<", ("step", "right"): ">",
 }  # fmt: skip
 

@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.banded import BorderedBand, band_add
+from trackkit.survey.boards import LOGGED
 from trackkit.survey.fitting import Setting
 from trackkit.survey.posterior import LinearModel, row_variance
 
@@ -147,6 +148,8 @@ def readings_alone(setting: Setting, sd: Array, keep: NDArray[np.bool_] | None =
     keep : array of bool, shape (rows,), optional
         Rows that count; all by default.
     """
+    from scipy.sparse import csr_array
+
     rows, grid = setting.observations, setting.grid
     nodes = np.arange(grid.stations.size)
     surface = np.zeros(grid.size)
@@ -159,7 +162,24 @@ def readings_alone(setting: Setting, sd: Array, keep: NDArray[np.bool_] | None =
     used = np.flatnonzero(~smooth if keep is None else ~smooth & keep)
     whole = setting.model(np.ones(sd.size, dtype=bool), sd)
     ground = whole.ground.multiply(surface[None, :]).tocsr()
+    logged = np.flatnonzero(kinds == LOGGED)
+    if grid.relief and logged.size:  # these see the smooth height, which is free with the surface
+        ground = csr_array(ground + _on_surfaces(setting, logged))
     model = LinearModel(
         whole.value[used], sd[used], ground[used], whole.border[used], whole.bandwidth, whole.block
     )
     return Alone(used, rows.table.iloc[used].reset_index(drop=True), model, surface)
+
+
+def _on_surfaces(setting: Setting, which: NDArray[np.intp]) -> csr_array:
+    """Return the smooth heights in some rows as heights of the surface, nothing in all other rows."""
+    from scipy.sparse import csr_array
+
+    grid, rows = setting.grid, setting.observations
+    nodes = np.arange(grid.stations.size)
+    sides = range(len(grid.sides))
+    smooth = np.concatenate([grid.column(nodes, side, "smooth") for side in sides])
+    surface = np.concatenate([grid.column(nodes, side, "surface") for side in sides])
+    move = csr_array((np.ones(smooth.size), (smooth, surface)), shape=(grid.size, grid.size))
+    some = csr_array((np.ones(which.size), (which, which)), shape=(rows.value.size, rows.value.size))
+    return csr_array(some @ rows.ground @ move)

@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 
 #: Singular values below this share of the largest count as zero (columns are scaled to one first).
 TOLERANCE = 1e-9
+#: Border unknowns that are no heights.
+ZEROS = ("zero", "drift")
 
 
 class Straights:
@@ -123,7 +125,7 @@ def check_determined(
     value = observations.value / observations.sd
     if level_is_free:
         lifted = np.concatenate(
-            [free.are_levels if free else [], [k != "zero" for k, _ in observations.names]]
+            [free.are_levels if free else [], [k not in ZEROS for k, _ in observations.names]]
         )
         datum = lifted / np.sqrt(max(lifted.sum(), 1.0))
         white = np.vstack([white, datum / np.median(observations.sd)])
@@ -148,6 +150,7 @@ def check_determined(
 
 def _border_name(kind: str, name: str) -> str:
     words = {"laser": "height of laser position", "peg": "height of peg", "zero": "zero error of"}
+    words["drift"] = words["zero"]
     return f"{words.get(kind, 'height at')} {name!r}"
 
 
@@ -184,7 +187,7 @@ def _check_ties(observations: Observations) -> None:
     ground, border = observations.ground.tocoo(), observations.border.tocoo()
     n, size = observations.ground.shape[0], observations.ground.shape[1]
     kinds = observations.table["kind"].to_numpy()
-    heights = np.array([kind != "zero" for kind, _ in observations.names], dtype=bool)
+    heights = np.array([kind not in ZEROS for kind, _ in observations.names], dtype=bool)
     links_row = np.concatenate([ground.coords[0], border.coords[0][heights[border.coords[1]]]])
     links_to = np.concatenate([ground.coords[1], size + border.coords[1][heights[border.coords[1]]]])
     strong = ~np.isin(kinds[links_row], ["crown beforehand", "rod at offset"])

@@ -184,6 +184,12 @@ class Ground:
         found = self._unknowns("zero", lifted=False)
         return found.rename(columns={"zero": "instrument", "height_m": "zero_rad", "sd_m": "sd_rad"})
 
+    @cached_property
+    def drifts(self) -> pd.DataFrame:
+        """Zero errors at the knots along the passes of logs: drift, zero_rad, sd_rad (see ``wander.py``)."""
+        found = self._unknowns("drift", lifted=False)
+        return found.rename(columns={"height_m": "zero_rad", "sd_m": "sd_rad"})
+
     def _unknowns(self, kind: str, *, lifted: bool = True) -> pd.DataFrame:
         from scipy.sparse import csr_array, eye_array
 
@@ -266,7 +272,8 @@ def fit_ground(
         rows = observe(current, grid, instruments, width=width, breaks=edges)
         if not rows.value.size:
             raise FitError(
-                "there is no reading: give levels.csv, boards.csv, crosslevels.csv or differences.csv"
+                "there is no reading: give levels.csv, boards.csv, crosslevels.csv, differences.csv "
+                "or phone_log.csv"
             )
         known = bool(rows.fixed) or bool((rows.table["kind"] == "benchmark").any())
         setting = make_setting(

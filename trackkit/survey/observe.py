@@ -14,19 +14,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trackkit.survey.boards import DEFAULT_PHONE, add_boards, add_crosslevels
 from trackkit.survey.grid import MERGE, Break, Grid, make_grid
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.readings import Survey
 from trackkit.survey.rows import Observations, Rows
 from trackkit.survey.sights import SIGHT, sights_of, with_sight
+from trackkit.survey.terms import labels_of, or_default, surface_terms
 from trackkit.tables.rows import rows_of
 
 __all__ = ["DEFAULT_PHONE", "breaks_of", "grid_of", "observe"]
 
 Array = NDArray[np.float64]
-
-#: Name of the angle instrument where a table gives none: one phone for all tables.
-DEFAULT_PHONE = "phone"
 
 
 def breaks_of(survey: Survey) -> tuple[Break, ...]:
@@ -96,8 +95,8 @@ def observe(
     _add_pegs(rows, survey, instruments, fixed)
     sights = sights_of(survey.levels, survey.lasers, width)
     _add_levels(rows, survey.levels, instruments, width, fixed, sights)
-    _add_boards(rows, survey.boards, instruments)
-    _add_crosslevels(rows, survey.crosslevels, instruments, width)
+    add_boards(rows, survey.boards, instruments)
+    add_crosslevels(rows, survey.crosslevels, instruments, width)
     _add_steps(rows, breaks, instruments)
     zeros = [name for kind, name in rows.names if kind == "zero"]
     if zeros:
@@ -116,11 +115,6 @@ def observe(
     return rows.finish(fixed)
 
 
-def _or_default(own: pd.Series[float], default: float | Array) -> Array:
-    given = np.asarray(own, dtype=float)
-    return np.where(np.isfinite(given), given, default)
-
-
 def _pegs(rows: Rows, names: pd.Series[str], fixed: dict[str, float]) -> tuple[NDArray[np.intp], Array]:
     """Return border columns (-1 for a fixed peg) and the heights of fixed pegs (0 for others)."""
     columns = np.full(len(names), -1, dtype=np.intp)
@@ -134,8 +128,8 @@ def _add_pegs(rows: Rows, survey: Survey, instruments: Instruments, fixed: dict[
     soft = survey.benchmarks[survey.benchmarks["sd_m"] != 0]
     if len(soft):
         columns, _ = _pegs(rows, soft["point"], fixed)
-        sd = _or_default(soft["sd_m"], instruments.difference_sd)
-        labels = _labels(soft, "benchmark", point=soft["point"].to_numpy())
+        sd = or_default(soft["sd_m"], instruments.difference_sd)
+        labels = labels_of(soft, "benchmark", point=soft["point"].to_numpy())
         rows.add(soft["height_m"].to_numpy(dtype=float), sd, [], [(columns, np.ones(len(soft)))], **labels)
     rises = survey.differences
     if len(rises):
@@ -143,17 +137,9 @@ def _add_pegs(rows: Rows, survey: Survey, instruments: Instruments, fixed: dict[
         far, far_height = _pegs(rows, rises["to_point"], fixed)
         value = rises["rise_m"].to_numpy(dtype=float) + near_height - far_height
         one = np.ones(len(rises))
-        sd = _or_default(rises["sd_m"], instruments.difference_sd)
+        sd = or_default(rises["sd_m"], instruments.difference_sd)
         points = (rises["point"] + " to " + rises["to_point"]).to_numpy()
-        rows.add(value, sd, [], [(far, one), (near, -one)], **_labels(rises, "difference", point=points))
-
-
-def _labels(frame: pd.DataFrame, kind: str, **columns: Any) -> dict[str, Any]:
-    if "reading" in frame:
-        names = frame["reading"].to_numpy()
-    else:
-        names = (frame["file"].astype(str) + " row " + frame["row"].astype(str)).to_numpy()
-    return {"reading": names, "kind": kind, **columns}
+        rows.add(value, sd, [], [(far, one), (near, -one)], **labels_of(rises, "difference", point=points))
 
 
 def _add_levels(
@@ -176,18 +162,18 @@ def _add_levels(
         some = levels[mask]
         if not len(some):
             continue
-        sd = _or_default(some["sd_m"], instruments.rod_sd)
+        sd = or_default(some["sd_m"], instruments.rod_sd)
         laser = rows.unknown("laser", some["laser"])
         sight, long, sd = with_sight(rows, sights[mask], sd, instruments)
         one = np.ones(len(some))
         value = height[mask].to_numpy(dtype=float)
-        labels = _labels(some, kind, instrument=some["laser"].to_numpy(), side=some["side"].to_numpy())
+        labels = labels_of(some, kind, instrument=some["laser"].to_numpy(), side=some["side"].to_numpy())
         labels |= {"station_m": some["station_m"].to_numpy(), "point": some["point"].to_numpy()}
         if kind == "rod on peg":
             pegs, known = _pegs(rows, some["point"], fixed)
             rows.add(value + known, sd, [], [(laser, one), (pegs, -one), (sight, long)], **labels)
         elif kind == "rod":
-            ground, slope = _surface(rows.grid, some["station_m"], some["side"])
+            ground, slope = surface_terms(rows.grid, some["station_m"], some["side"])
             # corners of laid track are known to the millimetre; a rod set down by tape is not
             taped = (some["on"] == "ground").to_numpy()
             labels["slope"] = np.where(taped, slope, -1)
@@ -195,22 +181,6 @@ def _add_levels(
         else:
             labels["point"] = [f"{offset:+.2f} m off the centre line" for offset in some["offset_m"]]
             _add_offsets(rows, some, value, sd, [(laser, one), (sight, long)], instruments, width, labels)
-
-
-def _surface(
-    grid: Grid, station: pd.Series[float], side: pd.Series[str]
-) -> tuple[list[tuple[NDArray[np.intp], Array]], NDArray[np.intp]]:
-    """Return the terms of the surface at stations, and the columns of the slope there."""
-    at = np.asarray(station, dtype=float)
-    node = grid.node(at)
-    which = np.array([grid.side_index(name) for name in side], dtype=np.intp)
-    off = at - grid.stations[node]
-    slope = grid.column(node, which, "slope")
-    terms = [(grid.column(node, which, "surface"), np.ones(at.size))]
-    moved = np.abs(off) > 1e-9
-    if moved.any():
-        terms.append((np.where(moved, slope, -1), off / grid.scale))
-    return terms, slope
 
 
 def _add_offsets(
@@ -243,57 +213,6 @@ def _add_offsets(
         own = [(left[first], 0.5 - across[first]), (right[first], 0.5 + across[first])]
         zero, crown = np.zeros(int(first.sum())), np.full(int(first.sum()), max(instruments.crown_sd, 1e-6))
         rows.add(zero, crown, own, [(spots[first], -one[first])], kind="crown beforehand", counts=False)
-
-
-def _phones(
-    rows: Rows, frame: pd.DataFrame, by_angle: NDArray[np.bool_]
-) -> tuple[pd.Series[str], NDArray[np.intp]]:
-    names = frame["instrument"].where(frame["instrument"] != "", DEFAULT_PHONE)
-    columns = np.full(len(frame), -1, dtype=np.intp)
-    if by_angle.any():
-        columns[by_angle] = rows.unknown("zero", names[by_angle])
-    return names, columns
-
-
-def _risen(
-    rows: Rows, frame: pd.DataFrame, length: Array, instruments: Instruments
-) -> tuple[Array, Array, list[tuple[NDArray[np.intp], Array]], pd.Series[str]]:
-    """Return rises over boards of that length, their sds, and the zero errors in them."""
-    angle = frame["angle_rad"].to_numpy(dtype=float)
-    by_angle = np.isfinite(angle)
-    names, zeros = _phones(rows, frame, by_angle)
-    lever = length / np.cos(np.where(by_angle, angle, 0.0)) ** 2
-    stated = names.map(dict(instruments.angle_sds)).astype(float)
-    own = _or_default(frame["sd_rad"], _or_default(stated, instruments.angle_sd))
-    taped = _or_default(frame["sd_m"], instruments.tape_sd)
-    value = np.where(by_angle, length * np.tan(np.where(by_angle, angle, 0.0)), frame["rise_m"])
-    sd = np.where(by_angle, lever * own, np.hypot(taped, length * instruments.bubble_sd))
-    sign = np.where(frame["facing"] == "back", -1.0, 1.0)
-    return value.astype(float), sd, [(zeros, sign * lever)], names
-
-
-def _add_boards(rows: Rows, boards: pd.DataFrame, instruments: Instruments) -> None:
-    if not len(boards):
-        return
-    length = np.abs(np.asarray(boards["to_station_m"] - boards["station_m"], dtype=float))
-    value, sd, zeros, names = _risen(rows, boards, length, instruments)
-    near, _ = _surface(rows.grid, boards["station_m"], boards["side"])
-    far, _ = _surface(rows.grid, boards["to_station_m"], boards["side"])
-    labels = _labels(boards, "board", instrument=names.to_numpy(), side=boards["side"].to_numpy())
-    labels |= {"station_m": boards["station_m"].to_numpy(), "to_station_m": boards["to_station_m"].to_numpy()}
-    rows.add(value, sd, far + [(c, -share) for c, share in near], zeros, **labels)
-
-
-def _add_crosslevels(rows: Rows, cross: pd.DataFrame, instruments: Instruments, width: float) -> None:
-    if not len(cross):
-        return
-    value, sd, zeros, names = _risen(rows, cross, np.full(len(cross), width), instruments)
-    left, _ = _surface(rows.grid, cross["station_m"], pd.Series("left", cross.index))
-    right, _ = _surface(rows.grid, cross["station_m"], pd.Series("right", cross.index))
-    labels = _labels(
-        cross, "left-to-right", instrument=names.to_numpy(), station_m=cross["station_m"].to_numpy()
-    )
-    rows.add(value, sd, right + [(c, -share) for c, share in left], zeros, **labels)
 
 
 def _add_steps(rows: Rows, breaks: tuple[Break, ...], instruments: Instruments) -> None:

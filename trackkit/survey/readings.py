@@ -18,9 +18,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trackkit.problems import Advisory, Problem, Problems
-from trackkit.survey.shaping import COLUMNS, check_frames, shape
-from trackkit.survey.tables import READING_TABLES, TABLE_NAMES, SurveyRules, table_specs
+from trackkit.problems import Advisory, Problem, Problems, folded
+from trackkit.survey.phonelog import readings_of_log
+from trackkit.survey.shaping import COLUMNS, check_frames, shape, shape_log
+from trackkit.survey.tables import (
+    LOG_TABLES,
+    READING_TABLES,
+    TABLE_NAMES,
+    SurveyRules,
+    log_spec,
+    table_specs,
+)
 from trackkit.tables import empty_table, read_table
 from trackkit.tables.cells import Limits, Source
 from trackkit.tables.folders import find_tables
@@ -55,7 +63,10 @@ class Survey:
         laser, station_m, offset_m, instrument, note: where the laser stood.
     boards : DataFrame
         reading, station_m, to_station_m, side, angle_rad (NaN if the gap was taped), rise_m (NaN if the
-        angle was read), facing, instrument, sd_rad, sd_m, note, along.
+        angle was read), facing, instrument, sd_rad, sd_m, note, along. Readings that a phone's log was
+        thinned to stand here too ("phone_log.csv rows 2 to 411"), with the pass they are of in log_pass
+        ('' for others) and how far into it they were read in walked_m, or in clock_s where times are
+        given.
     crosslevels : DataFrame
         reading, station_m, angle_rad or rise_m (right above left), facing, instrument, sd_rad, sd_m, note,
         along.
@@ -91,9 +102,11 @@ def read_survey(
 ) -> Survey:
     """Return the survey that the tables of a folder hold.
 
+    A phone's log, ``phone_log``, is cleaned and thinned to board readings (see ``phonelog.py``).
+
     Each table is a ``.csv``, an ``.xlsx`` or a sheet of a workbook, called ``levels``, ``differences``,
     ``boards``, ``crosslevels``, ``benchmarks``, ``lasers``, ``breaks``, ``zones``, ``obstacles``. Any may be
-    absent, but there must be readings in one of the first four.
+    absent, but there must be readings in one of the first four or in the log.
 
     Parameters
     ----------
@@ -112,18 +125,42 @@ def read_survey(
     """
     rules = rules or SurveyRules()
     problems = Problems()
-    sources = find_tables(Path(folder), TABLE_NAMES, problems, limits=limits)
+    sources = find_tables(Path(folder), (*TABLE_NAMES, *LOG_TABLES), problems, limits=limits)
     frames = {}
     for name, spec in table_specs(rules).items():
         read = read_table(sources[name], spec, problems, limits=limits) if name in sources else None
         frames[name] = shape(name, empty_table(spec) if read is None else read)
+    frames["boards"] = _with_log(frames["boards"], sources, problems, rules, limits)
     check_frames(frames, problems, rules, lasers=_levels_are_whole(sources.get("levels"), problems))
     if not problems.found and not any(len(frames[name]) for name in READING_TABLES):
-        accepted = " | ".join(f"{name}.csv or {name}.xlsx" for name in READING_TABLES)
+        names = (*READING_TABLES, *LOG_TABLES)
+        accepted = " | ".join(f"{name}.csv or {name}.xlsx" for name in names)
         found = "no table with readings in it"
         problems.add(Problem(str(folder), found, accepted, "put at least one of them in the folder"))
     problems.raise_if_any()
     return Survey(**frames, notes=tuple(problems.notes))
+
+
+def _with_log(
+    boards: pd.DataFrame,
+    sources: dict[str, Source],
+    problems: Problems,
+    rules: SurveyRules,
+    limits: Limits | None,
+) -> pd.DataFrame:
+    """Return the boards, and behind them what the phone's log became if it has no fault."""
+    spec = log_spec(rules)
+    if spec.name not in sources:
+        return boards
+    before = len(problems.found)
+    read = read_table(sources[spec.name], spec, problems, limits=limits)
+    log = None if read is None else shape_log(read, problems)
+    if log is None or len(problems.found) > before:
+        return boards
+    found = readings_of_log(log, problems, rules=rules)
+    if not len(found):
+        return boards
+    return pd.concat([boards, found.astype(boards.dtypes.to_dict())], ignore_index=True)
 
 
 def _levels_are_whole(levels: Source | None, problems: Problems) -> bool:
@@ -280,7 +317,7 @@ def check_stations(
                 faults.append(
                     Problem(file, found, accepted, do, row=int(row), column=column.removesuffix("_m"))
                 )
-    return faults
+    return folded(faults, Limits().alike)
 
 
 def cautions(survey: Survey, *, rules: SurveyRules | None = None) -> tuple[Advisory, ...]:

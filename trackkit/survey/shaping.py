@@ -12,7 +12,7 @@ import pandas as pd
 from trackkit.problems import Problem, Problems, nearest
 from trackkit.survey.tables import SurveyRules
 
-__all__ = ["COLUMNS", "check_frames", "shape"]
+__all__ = ["COLUMNS", "check_frames", "shape", "shape_log"]
 
 #: Columns of every frame of a survey, in their order; ``file`` and ``row`` follow.
 COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -25,7 +25,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "lasers": ("laser", "station_m", "offset_m", "instrument", "note"),
     "boards": (
         *("reading", "station_m", "to_station_m", "side", "angle_rad", "rise_m", "facing", "instrument"),
-        *("sd_rad", "sd_m", "note", "along"),
+        *("sd_rad", "sd_m", "note", "along", "log_pass", "walked_m", "clock_s"),
     ),
     "crosslevels": (
         *(
@@ -68,6 +68,9 @@ def shape(name: str, read: pd.DataFrame) -> pd.DataFrame:
         frame["rise_m"] = -frame["drop_m"]
     if "right_above_left_m" in frame:
         frame["rise_m"] = frame["right_above_left_m"]
+    if name == "boards":  # laid by hand, one by one
+        frame["log_pass"] = pd.Series([""] * len(frame), dtype=str)
+        frame["walked_m"] = frame["clock_s"] = pd.Series(np.nan, index=frame.index, dtype=float)
     if name == "levels":
         if (frame["laser"] == "").all():
             frame["laser"] = ONLY_LASER
@@ -79,6 +82,18 @@ def shape(name: str, read: pd.DataFrame) -> pd.DataFrame:
         rows = zip(frame["file"], frame["row"], strict=True)
         frame["reading"] = pd.Series([f"{file} row {row}" for file, row in rows], dtype=str)
     return frame[[*COLUMNS[name], "file", "row"]]
+
+
+def shape_log(read: pd.DataFrame, problems: Problems) -> pd.DataFrame:
+    """Return a phone's log as it was read with its distances and angles in one column each."""
+    units = read.attrs.get("units", {})
+    if len(read) and not units.keys() & {"angle", "grade"}:
+        found, accepted = "no column that says the slope", "angle_deg | grade_pct"
+        problems.add(Problem(str(read["file"].iloc[0]), found, accepted, "add the column", row=1))
+    frame = read.assign(along=read["along_m"].notna())
+    frame["station_m"] = frame["station_m"].fillna(frame["along_m"])
+    frame["angle_rad"] = frame["angle_rad"].fillna(frame["grade_rad"])
+    return frame
 
 
 def check_frames(

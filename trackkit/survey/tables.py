@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
+from trackkit.survey.log.choices import LogRules
 from trackkit.tables import Column, TableSpec, Ways
 
-__all__ = ["READING_TABLES", "TABLE_NAMES", "SurveyRules", "table_specs"]
+__all__ = ["LOG_TABLES", "READING_TABLES", "TABLE_NAMES", "SurveyRules", "log_spec", "table_specs"]
 
 #: Tables that hold readings; a survey needs at least one of them.
 READING_TABLES: Final = ("levels", "differences", "boards", "crosslevels")
 TABLE_NAMES: Final = (*READING_TABLES, "benchmarks", "lasers", "breaks", "zones", "obstacles")
+#: Tables that an instrument writes, not a person: read from their files, too long to be typed into.
+LOG_TABLES: Final = ("phone_log",)
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,8 @@ class SurveyRules:
         usual width of track.
     off_run : float
         How far beyond the ends of the run a reading still counts as belonging to it [m] (guess).
+    log : LogRules
+        How a phone's log is cleaned and thinned.
     """
 
     steepest: float = math.radians(60.0)
@@ -54,6 +59,7 @@ class SurveyRules:
     shortest_survey: float = 0.05
     across: float = 1.1
     off_run: float = 15.0
+    log: LogRules = field(default_factory=LogRules)
 
 
 def table_specs(rules: SurveyRules | None = None) -> dict[str, TableSpec]:
@@ -77,6 +83,33 @@ def table_specs(rules: SurveyRules | None = None) -> dict[str, TableSpec]:
     return {spec.name: spec for spec in specs}
 
 
+def log_spec(rules: SurveyRules | None = None) -> TableSpec:
+    """Return the description of the table that a phone logs on its board.
+
+    An empty angle, or one that reads nan, is a drop-out and no fault; all angles up to half a turn are
+    read, and those steeper than a board lies are left to the cleaning.
+    """
+    rules = rules or SurveyRules()
+    half_turn = math.pi
+    columns = (
+        _place("station", rules),
+        _place("along", rules),
+        _side(needed=True),
+        Column("angle", "angle", units=("deg",), least=-half_turn, most=half_turn, missing=_DROPPED),
+        Column("grade", "angle", units=("pct",), missing=_DROPPED),
+        Column("board", "length", needed=True, least=rules.log.shortest_board, most=rules.log.longest_board),
+        Column("pass", "name"),
+        _FACING,
+        Column("instrument", "name"),
+        Column("time_s", "number"),
+        _NOTE,
+    )
+    slope = Ways("its slope", (("angle",), ("grade",)), optional=True)
+    return TableSpec(LOG_TABLES[0], columns, (_ALONG, slope))
+
+
+#: What logs write where there is no angle.
+_DROPPED: Final = ("nan", "na", "n/a", "null", "none")
 _BOTH: Final = ("left_station", "right_station")
 _ALONG: Final = Ways("where it was read", (("station",), ("along",)))
 _ACROSS: Final = Ways("its slope", (("angle",), ("grade",), ("right_above_left",)))

@@ -18,7 +18,7 @@ from typing import Any, Final
 
 from trackkit.problems import Problem, Problems, visible
 
-__all__ = ["Limits", "RawTable", "Source", "read_cells", "sheet_titles"]
+__all__ = ["Limits", "RawTable", "Source", "read_cells", "separator_of", "sheet_titles"]
 
 Cell = Any  # str from a CSV file; str, number, bool or date from a workbook; "" when empty
 
@@ -44,12 +44,15 @@ class Limits:
         Most rows in one table.
     faults : int
         Most faults listed for one table; the rest are counted.
+    alike : int
+        Most faults of one kind that are listed one by one; the rest are counted.
     """
 
     file_bytes: int = 20_000_000
     unpacked_bytes: int = 200_000_000
     rows: int = 200_000
     faults: int = 200
+    alike: int = 20
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,7 @@ def read_cells(source: Source, problems: Problems, *, limits: Limits | None = No
         return None
     if source.sheet is None:
         text = _decode(data, source.label, problems)
-        separator = _separator(text) if text is not None else ""
+        separator = separator_of(text) if text is not None else ""
         rows = None if text is None else _csv_rows(text, separator, source.label, problems)
     else:
         rows, separator = _sheet_rows(data, source, problems, limits), ""
@@ -220,7 +223,7 @@ def _is_utf8(data: bytes) -> bool:
     return True
 
 
-def _separator(text: str) -> str:
+def separator_of(text: str) -> str:
     """Return what parts the names in the header: the commonest of semicolon, tab and comma."""
     said = re.match(r"sep=(.)\s*$", text[:10], flags=re.IGNORECASE | re.MULTILINE)
     if said and said[1] in _SEPARATORS:

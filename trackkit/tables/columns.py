@@ -49,6 +49,8 @@ class Column:
         Bounds in SI units, included.
     above : float
         Bound in SI units that the value must exceed.
+    missing : tuple of str
+        Words in small letters that count as an empty cell: the ``nan`` of a log that dropped out.
     key : str
         Name inside the description, where two columns share one (``sd_mm`` and ``sd_deg``).
     into : str
@@ -65,6 +67,7 @@ class Column:
     least: float = -math.inf
     most: float = math.inf
     above: float = -math.inf
+    missing: tuple[str, ...] = ()
     key: str = ""
     into: str = ""
 
@@ -82,6 +85,12 @@ class Column:
     def numeric(self) -> bool:
         """Whether the cells hold numbers."""
         return self.kind in ("count", "number", "length", "angle", "mass")
+
+    def spelled_out_missing(self) -> tuple[str, ...]:
+        """Return the words that count as an empty cell, as people and programs write them."""
+        return tuple(
+            form for word in self.missing for form in (word, word.upper(), word.title(), "NaN") if form
+        )
 
     def blank(self, n: int) -> NDArray[Any]:
         """Return what ``n`` empty cells stand for."""

@@ -16,10 +16,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.problems import Problem, Problems, hidden_characters
+from trackkit.problems import Problem, Problems, folded, hidden_characters
 from trackkit.tables.cells import Limits, RawTable, Source, read_cells
-from trackkit.tables.columns import Column, match_header
+from trackkit.tables.columns import Column, Header, match_header
 from trackkit.tables.folders import find_tables
+from trackkit.tables.quick import quick_columns
 from trackkit.tables.values import is_formula_error, read_column
 
 __all__ = ["Column", "Limits", "TableSpec", "Ways", "empty_table", "read_table"]
@@ -99,15 +100,19 @@ def read_table(
         if found is None:
             return None
         source = found
+    quick = _read_quickly(source, spec, limits)
+    if quick is not None:
+        return quick
     raw = read_cells(source, problems, limits=limits)
     if raw is None:
         return None
     own = Problems()
     frame = _read_rows(raw, spec, own)
-    for problem in own.found[: limits.faults]:
+    told = folded(own.found, limits.alike)
+    for problem in told[: limits.faults]:
         problems.add(problem)
-    if len(own.found) > limits.faults:
-        more = f"{len(own.found) - limits.faults} more faults"
+    if len(told) > limits.faults:
+        more = f"{len(told) - limits.faults} more faults"
         problems.add(Problem(raw.label, more, "none", "mend those above first, then check again"))
     for text in own.notes:
         problems.note(text)
@@ -159,11 +164,34 @@ def _read_rows(raw: RawTable, spec: TableSpec, problems: Problems) -> pd.DataFra
     for ways in spec.ways:
         if not header.doubtful & set(ways.columns):
             _check_ways(ways, raw, set(header.places), filled, problems)
-    read["file"] = pd.Series([raw.label] * n, dtype=str)
+    return _framed(read, raw, header)
+
+
+def _framed(read: dict[str, pd.Series[Any]], raw: RawTable, header: Header) -> pd.DataFrame:
+    read["file"] = pd.Series([raw.label] * len(raw.numbers), dtype=str)
     read["row"] = pd.Series(raw.numbers, dtype="int64")
     frame = pd.DataFrame(read)
     frame.attrs["units"] = header.units
     return frame
+
+
+def _read_quickly(source: Source, spec: TableSpec, limits: Limits) -> pd.DataFrame | None:
+    """Return a long table in which nothing needs a word; None for all others."""
+    found = quick_columns(source, spec.columns, rows=limits.rows, size=limits.file_bytes)
+    if found is None:
+        return None
+    raw, header, values, said = found
+    n, own = len(raw.numbers), Problems()
+    filled = {column.key: said.get(column.key, np.zeros(n, dtype=bool)) for column in spec.columns}
+    for ways in spec.ways:
+        _check_ways(ways, raw, set(header.places), filled, own)
+    if own.found:
+        return None
+    read = {
+        column.into: column.series(values[column.key] if column.key in values else column.blank(n))
+        for column in spec.columns
+    }
+    return _framed(read, raw, header)
 
 
 def _is_comment(row: Sequence[Any]) -> bool:

@@ -15,7 +15,7 @@ from trackkit.tables.cells import RawTable
 from trackkit.tables.columns import Column, Kind, fault_at
 from trackkit.units import LENGTH_UNITS, MASS_UNITS, parse_angle, parse_length, parse_mass, parse_number
 
-__all__ = ["is_formula_error", "read_column"]
+__all__ = ["is_formula_error", "read_column", "si_values"]
 
 _FORMULA_ERRORS: Final = frozenset(
     ("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#GETTING_DATA", "#SPILL!", "#CALC!")
@@ -43,6 +43,9 @@ def read_column(
     Cells with a fault are reported and count as filled, but are empty in the values.
     """
     header = str(raw.header[place])
+    if column.missing:
+        gone = set(column.missing)
+        cells = ["" if isinstance(cell, str) and cell.casefold() in gone else cell for cell in cells]
     filled = np.fromiter((cell != "" for cell in cells), dtype=bool, count=len(cells))
     values = column.blank(len(cells))
     if column.needed and not filled.all():
@@ -186,6 +189,14 @@ def _plain_numbers(cells: Sequence[Any], unit: str) -> NDArray[np.float64] | Non
     except (ValueError, OverflowError):
         return None
     return values if np.isfinite(values).all() else None
+
+
+def si_values(numbers: NDArray[np.float64], column: Column, unit: str) -> NDArray[np.float64] | None:
+    """Return plain numbers of a column in SI units, or None if one of them is not finite or out of bounds."""
+    if not np.isfinite(numbers).all():
+        return None
+    values = _to_si(numbers, column.kind, unit)
+    return None if _out_of_bounds(values, column).any() else values
 
 
 def _to_si(values: NDArray[np.float64], kind: Kind, unit: str) -> NDArray[np.float64]:

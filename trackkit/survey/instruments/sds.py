@@ -20,6 +20,9 @@ BASIS: Final[Mapping[str, str]] = {
     "rod_sd": "guess: half of the 3 mm per 30 m that makers allow between the marks of a 180 degree check",
     "angle_sd": "Mourcou et al. 2015, Sensors 15(9), 23168-87: RMS below 0.3 degrees for several phones",
     "zero_sd": _GUESS,
+    "pass_zero_sd": _GUESS,
+    "drift_sd": _GUESS,
+    "drift_sd_s": _GUESS,
     "bubble_sd": "guess: 0.5 mm per m, a usual statement for spirit levels (from memory)",
     "tape_sd": _GUESS,
     "difference_sd": _GUESS,
@@ -42,6 +45,14 @@ class Instruments:
         One angle of a phone or digital level on a board [rad].
     zero_sd : float
         Zero error of such an instrument before any reversal was read [rad]; one unknown each.
+    pass_zero_sd : float
+        How far the zero error of one pass of a log lies from the instrument's own [rad]: the phone was
+        taken off its board in between, or had grown warm.
+    drift_sd : float
+        How far the zero error wanders over 1 m of a pass of a log [rad], as a random walk does: twice as
+        far over 4 m.
+    drift_sd_s : float
+        The same over 1 s, for logs that give times [rad].
     bubble_sd : float
         Levelling a board by its bubble [rad].
     tape_sd : float
@@ -71,6 +82,9 @@ class Instruments:
     rod_sd: float = 0.0015
     angle_sd: float = math.radians(0.3)
     zero_sd: float = math.radians(1.0)
+    pass_zero_sd: float = math.radians(0.03)
+    drift_sd: float = math.radians(0.02)
+    drift_sd_s: float = math.radians(0.01)
     bubble_sd: float = 0.0005
     tape_sd: float = 0.0015
     difference_sd: float = 0.002

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from trackkit.survey.boards import DEFAULT_PHONE
 from trackkit.survey.fitting import Fitted, Setting, fit_rows
-from trackkit.survey.observe import DEFAULT_PHONE
 from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.joint import Joint, joint_of
 from trackkit.survey.quality.slips import Change, Slip, readings_in, single_slips, slips_across

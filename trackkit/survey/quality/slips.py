@@ -100,6 +100,8 @@ def single_slips(table: str, row: Any, display: Display) -> Iterator[Slip]:
                 known[rod] = kind
                 yield Slip(kind, (Change(row.reading, table, "rod_m", float(row.rod_m), rod),))
         return
+    if getattr(row, "log_pass", ""):  # a mean of many readings that a phone wrote by itself
+        return
     column = "angle_rad" if math.isfinite(row.angle_rad) else "rise_m"
     value = float(getattr(row, column))
     yield Slip("sign", (Change(row.reading, table, column, value, -value),))
@@ -166,8 +168,8 @@ def slips_across(survey: Survey) -> Iterator[Slip]:
     rods = levels[levels["station_m"].notna() & levels["side"].isin(("left", "right"))]
     for _, own in rods.groupby("laser", sort=False):
         yield from _exchanged(own)
-    for table in ("boards", "crosslevels"):
-        frame = getattr(survey, table)
+    by_hand = survey.boards[survey.boards["log_pass"] == ""]
+    for table, frame in (("boards", by_hand), ("crosslevels", survey.crosslevels)):
         for column in ("angle_rad", "rise_m"):
             some = list(rows_of(frame[frame[column].notna()]))
             if len(some) > 1:
