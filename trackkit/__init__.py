@@ -9,7 +9,9 @@ The chain, in the order of the work::
     fills  = fill_table(ground, run, line)   # what goes under every tie end
     stacks = choose_stacks(fills, truck)     # out of which pieces
 
-or all of it: ``make_plan(load_job("job.toml"))``. Lengths are in metres, angles in radians, heights
+or all of it: ``make_plan(load_job("job.toml"))``. Whether the readings can be believed: `closures`, `overall_test`,
+`variance_components`, `knocked_lasers`, `likely_mistakes`, `detectable_errors`; what to read: `next_readings`,
+`worth_table`. Lengths are in metres, angles in radians, heights
 count up; a larger rod reading is lower ground; a positive fill means that something goes under.
 """
 
@@ -25,7 +27,9 @@ _HOMES = {
     "trackkit.problems": ("Advisory", "CannotDo", "FitError", "InputProblems", "Problem"),
     "trackkit.units": ("DISPLAYS", "Display", "parse_angle", "parse_length", "parse_mass", "parse_quantity"),
     "trackkit.survey.readings": ("Survey", "make_survey", "place_on_ties", "read_survey"),
-    "trackkit.survey.instruments": ("Instruments",),
+    "trackkit.survey.instruments": (
+        "Instruments", "half_turn", "plane_tilt", "repeatability", "reversal", "rod_zero", "two_pegs",
+    ),
     "trackkit.survey.prior": ("GroundType",),
     "trackkit.survey.grid": ("Break",),
     "trackkit.survey.ground": ("Ground", "fit_ground"),
@@ -84,7 +88,15 @@ if TYPE_CHECKING:
     from trackkit.problems import Advisory, CannotDo, FitError, InputProblems, Problem
     from trackkit.survey.grid import Break
     from trackkit.survey.ground import Ground, fit_ground
-    from trackkit.survey.instruments import Instruments
+    from trackkit.survey.instruments import (
+        Instruments,
+        half_turn,
+        plane_tilt,
+        repeatability,
+        reversal,
+        rod_zero,
+        two_pegs,
+    )
     from trackkit.survey.prior import GroundType
     from trackkit.survey.quality import (
         Booking,
@@ -158,6 +170,7 @@ __all__ = [
     "gap_card",
     "governing_chances",
     "grade_line",
+    "half_turn",
     "influence",
     "knocked_lasers",
     "laser_against_phone",
@@ -178,14 +191,19 @@ __all__ = [
     "parse_quantity",
     "place_on_ties",
     "plan_of",
+    "plane_tilt",
     "read_survey",
     "read_truck",
     "reading_order",
+    "repeatability",
+    "reversal",
+    "rod_zero",
     "run_from_sections",
     "save_form",
     "stack_up",
     "stations_of",
     "target_rods",
+    "two_pegs",
     "unnoticed_effects",
     "variance_components",
     "with_line",
