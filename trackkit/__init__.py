@@ -9,10 +9,10 @@ The chain, in the order of the work::
     fills  = fill_table(ground, run, line)   # what goes under every tie end
     stacks = choose_stacks(fills, truck)     # out of which pieces
 
-or all of it: ``make_plan(load_job("job.toml"))``. Whether the readings can be believed: `closures`, `overall_test`,
-`variance_components`, `knocked_lasers`, `likely_mistakes`, `detectable_errors`; what to read: `next_readings`,
-`worth_table`. Lengths are in metres, angles in radians, heights
-count up; a larger rod reading is lower ground; a positive fill means that something goes under.
+or all of it: ``make_plan(load_job("job.toml"))``. Whether readings can be believed: `closures`,
+`overall_test`, `variance_components`, `knocked_lasers`, `likely_mistakes`, `detectable_errors`; what to read:
+`next_readings`, `worth_table`. Lengths are in metres, angles in radians, heights count up; a larger rod
+reading is lower ground; a positive fill means that something goes under.
 """
 
 from __future__ import annotations

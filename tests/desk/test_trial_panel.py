@@ -155,3 +155,17 @@ def test_a_survey_of_pegs_alone_is_put_on_trial_without_a_line(folder):
     (folder / "job.toml").write_text(text)
     panel = TrialPanel(folder)
     assert panel.trouble == "" and "What to read next cannot be said" in panel.sheet()
+
+
+def test_a_reading_that_is_left_out_stays_so_where_its_row_goes(panel, folder):
+    panel.set(reading="levels.csv row 12", taken=False)
+    with panel.table.hold_sync(), panel.table.hold_trait_notifications():
+        panel.table.origins = [*panel.table.origins[:3], 0, *panel.table.origins[3:]]
+        panel.table.rows = [*panel.table.rows[:3], list(panel.table.rows[3]), *panel.table.rows[3:]]
+    assert panel.left_out == {"levels.csv row 13", "levels.csv row 33"}
+    with panel.table.hold_sync(), panel.table.hold_trait_notifications():
+        panel.table.origins = panel.table.origins[:11] + panel.table.origins[12:]
+        panel.table.rows = panel.table.rows[:11] + panel.table.rows[12:]
+    assert panel.left_out == {"levels.csv row 32"}
+    panel._save()
+    assert load_job(folder.with_name("boathouse_lawn_2")).file.leave_out == ("levels.csv row 32",)

@@ -120,6 +120,13 @@ class TrialPanel(TypedPanel):
     def _dropped(self) -> None:
         self._out[self.typed.folder] = set(self.typed.left_out)
 
+    def _follow(self, table: str, rows: dict[int, int]) -> None:
+        """Let readings that are left out here stay so where their rows go."""
+        file = self.typed.label(table)
+        names = {f"{file} row {old}": f"{file} row {new}" if new else "" for old, new in rows.items()}
+        followed = {names.get(name, name) for name in self.left_out}
+        self._out[self.typed.folder] = followed - {""}
+
     def _saved_as(self) -> Path:
         return self.typed.save(left_out=sorted(self.left_out & set(self._names)))
 

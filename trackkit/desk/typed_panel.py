@@ -15,6 +15,7 @@ from trackkit.desk.table import EntryTable
 from trackkit.desk.typed_job import TypedJob
 from trackkit.desk.words import list_html, sheet_html
 from trackkit.problems import CannotDo, InputProblems
+from trackkit.tables.moved import moved_since
 from trackkit.tables.typed import TypedTable
 
 if TYPE_CHECKING:
@@ -108,9 +109,13 @@ class TypedPanel(Panel):
         if self._holding or self._opened is None:
             return
         with self._alone:
+            self._follow(table.name, moved_since(self.typed.tables[table.name], table))
             self.typed.change(table)
             self._saved.value = ""
             self._react("rows")
+
+    def _follow(self, table: str, rows: dict[int, int]) -> None:
+        """Follow rows of a table that have moved, as `trackkit.tables.moved.moved_since` has them."""
 
     @contextmanager
     def _marking(self, moved: frozenset[str], *, changed: bool) -> Iterator[None]:

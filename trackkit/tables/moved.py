@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 from trackkit.tables.typed import TypedTable
 
-__all__ = ["REMOVED", "moved_rows"]
+__all__ = ["REMOVED", "moved_rows", "moved_since"]
 
 #: Where a row stands that is there no more.
 REMOVED = 0
@@ -62,6 +63,28 @@ def moved_rows(old: TypedTable, new: TypedTable) -> dict[int, int]:
         elif place is not None and was.get(stands or (), row) == row:
             found[row] = place
     return found
+
+
+def moved_since(before: TypedTable, after: TypedTable) -> dict[int, int]:
+    """Return where each row of a table stands after one more change of it; see `moved_rows`.
+
+    Parameters
+    ----------
+    before, after : TypedTable
+        Both with ``origins`` in the file, or without.
+
+    Examples
+    --------
+    >>> file = TypedTable("a", ("x",), (("1",), ("2",)), origins=(2, 3))
+    >>> added = TypedTable("a", ("x",), (("1",), ("9",), ("2",)), origins=(2, 0, 3))
+    >>> moved_since(file, added), moved_since(added, file)
+    ({2: 2, 3: 4}, {2: 2, 3: 0, 4: 3})
+    """
+    if before.origins is None or after.origins is None:
+        return moved_rows(before, replace(after, origins=None))
+    first = before.header_row + 1
+    rows = {origin: first + place for place, origin in enumerate(before.origins) if origin}
+    return moved_rows(before, replace(after, origins=tuple(rows.get(origin, 0) for origin in after.origins)))
 
 
 def _by_row(table: TypedTable) -> dict[int, tuple[str, ...]]:
