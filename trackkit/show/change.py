@@ -99,6 +99,7 @@ def draw_change(
             pen.line("changed", places, np.zeros(places.size), **look)
     station_axis(ax, display, origin)
     draw_heights(ax, display, low=-most, high=most)
-    words = f"ground moves, {display.unit} (up: higher)"
-    ax.yaxis.label.set_text(words if text_width(words, STYLE["note"]) < tall else f"moves, {display.unit}")
+    ways = (f"ground moves, {display.unit} (up: higher)", f"moves, {display.unit} (up: higher)")
+    fits = (words for words in ways if text_width(words, STYLE["note"]) < tall)
+    ax.yaxis.label.set_text(next(fits, f"moves, {display.unit}"))
     return ax
