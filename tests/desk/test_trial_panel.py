@@ -48,7 +48,7 @@ def test_a_misread_rod_is_named_explained_and_taken_out_again(panel):
     panel.set(taken=False)
     numbers = dict(panel.numbers())
     assert numbers["left out here"] == "1" and numbers["in doubt: read again"] == "0"
-    assert numbers["that moves the ground by up to"] == "8.3 cm"
+    assert numbers["moves the ground by up to"] == "8.3 cm"
     assert "lake side: by up to 8.3 cm up, at 7.50 m" in panel._change.words
     assert panel.controls["reading"].options[0][0].startswith(f"left out: {MISREAD}")
 

@@ -40,9 +40,12 @@ def test_the_ground_moves_up_where_a_rod_read_too_long_is_left_out(grounds):
 def test_the_picture_shows_what_moves_in_the_crews_unit(grounds, name):
     unit = {"mm": 1000.0, "1/8 in": 1 / 0.0254}[name]
     ax = draw_change(*grounds, changed=[(4.0, "right")], display=DISPLAYS[name], side_names={"left": "wall"})
-    drawn = [np.asarray(line.get_ydata(), dtype=float) for line in ax.lines if len(line.get_xdata()) > 50]
-    _at, up = ground_moved(*grounds)["right"]
-    assert any(len(one) == len(up) and np.allclose(one, up * unit) for one in drawn)
+    drawn = [line for line in ax.lines if len(line.get_xdata()) > 50]
+    at, up = ground_moved(*grounds)["right"]
+    assert len(drawn) == 2
+    np.testing.assert_allclose(drawn[1].get_ydata(), np.interp(drawn[1].get_xdata(), at, up) * unit)
+    crosses = [line for line in ax.lines if line.get_marker() == "x" and 4.0 in line.get_xdata()]
+    assert crosses[0].get_ydata()[0] == pytest.approx(np.interp(4.0, at, up) * unit)
     texts = [text.get_text() for text in ax.texts]
     assert "wall (left)" in texts and "taken out, or changed" in texts
     assert ax.get_ylabel() == f"moves, {'mm' if name == 'mm' else 'in'} (up: higher)"

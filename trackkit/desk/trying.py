@@ -326,7 +326,7 @@ class TrialPanel(TypedPanel):
         if self._counted_out and self.ground.sides:
             moved = ground_moved(self.ground, self.before)
             most = max((float(abs(up).max()) for _, up in moved.values()), default=0.0)
-            found.append(("that moves the ground by up to", show.small_unit(most)))
+            found.append(("moves the ground by up to", show.small_unit(most)))
         return found
 
     def settings(self) -> list[str]:

@@ -30,12 +30,18 @@ Array = NDArray[np.float64]
 PLACES: Final = 200
 #: The axis spans at least so much each way [m]; and room past the first and last station [m].
 LEAST, PAST = 0.003, 0.4
+#: So near to a station that was read the line is not drawn [m].
+BESIDE: Final = 1e-3
 #: A line for each side, told apart without colour.
 LINES: Final[Mapping[str, str]] = {"left": "moved left", "right": "moved right"}
 
 
 def ground_moved(now: Ground, before: Ground) -> dict[str, tuple[Array, Array]]:
-    """Return for each side that both have stations, and how much higher the ground lies there now [m]."""
+    """Return for each side that both have stations, and how much higher the ground lies there now [m].
+
+    Stations that were read are among them: what the ground has of its own there, stones or a misreading, moves
+    too.
+    """
     found = {}
     for side in now.sides:
         if side in before.sides:
@@ -57,6 +63,9 @@ def draw_change(
     origin: str = "start mark",
 ) -> Axes:
     """Draw how far the ground moves from one fit to another, along both sides.
+
+    The lines are those between the readings; where a reading was changed a cross stands as far up as the ground
+    moves right there.
 
     Parameters
     ----------
@@ -91,12 +100,17 @@ def draw_change(
     with Pen(ax) as pen:
         draw_entries(pen, Paper.of(ax), entries)
         pen.line("zero", ends, [0.0, 0.0], **{**STYLE["zero"], "linewidth": 0.8})
+        nodes = np.concatenate([now.stations, before.stations])
         for side, (at, up) in moved.items():
-            pen.line(f"moved-{side}", at, up * scale, **STYLE[LINES[side]])
+            # between what was read: at a reading the ground has its own stone, which would draw a comb
+            between = np.abs(at[:, None] - nodes[None, :]).min(axis=1) > BESIDE
+            pen.line(f"moved-{side}", at[between], up[between] * scale, **STYLE[LINES[side]])
+        spots = [
+            (at, np.interp(at, *moved[one])) for at, side in changed for one in moved if side in (one, "")
+        ]
         if changed:
-            places = np.array([station for station, _ in changed])
             look = {**STYLE["reading"], "marker": "x", "markeredgewidth": 2.0, "markersize": 9.0}
-            pen.line("changed", places, np.zeros(places.size), **look)
+            pen.line("changed", [at for at, _ in spots], [up * scale for _, up in spots], **look)
     station_axis(ax, display, origin)
     draw_heights(ax, display, low=-most, high=most)
     ways = (f"ground moves, {display.unit} (up: higher)", f"moves, {display.unit} (up: higher)")
