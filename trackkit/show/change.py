@@ -39,8 +39,8 @@ LINES: Final[Mapping[str, str]] = {"left": "moved left", "right": "moved right"}
 def ground_moved(now: Ground, before: Ground) -> dict[str, tuple[Array, Array]]:
     """Return for each side that both have stations, and how much higher the ground lies there now [m].
 
-    Stations that were read are among them: what the ground has of its own there, stones or a misreading, moves
-    too.
+    Stations that were read are among them: what the ground has of its own there, a stone or a misreading,
+    moves too.
     """
     found = {}
     for side in now.sides:
@@ -64,8 +64,8 @@ def draw_change(
 ) -> Axes:
     """Draw how far the ground moves from one fit to another, along both sides.
 
-    The lines are those between the readings; where a reading was changed a cross stands as far up as the ground
-    moves right there.
+    The lines are those between the readings; where a reading was changed a cross stands as far up as the
+    ground moves right there.
 
     Parameters
     ----------
