@@ -72,9 +72,9 @@ def test_a_misread_rod_is_shown_with_what_the_others_make_it(tmp_path):
     ground, _ = fit_readings(job)
     (row,) = ground.doubtful.itertuples()
     assert abs(row.others_m - row.read_m) == pytest.approx(0.10, abs=0.02)
-    assert f"reads {100 * row.read_m:.1f} cm, the others make it {100 * row.others_m:.1f} cm" in check_text(
-        job, ground
-    )
+    text = check_text(job, ground)  # its table breaks the words over two lines
+    assert f"reads {100 * row.read_m:.1f} cm, the others make" in text
+    assert f"it {100 * row.others_m:.1f} cm" in text
 
 
 def test_readings_are_checked_without_track_enough(tmp_path):

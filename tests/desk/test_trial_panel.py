@@ -25,11 +25,27 @@ def folder(tmp_path):
 
 
 @pytest.fixture
-def panel(folder):
+def fresh(folder):
     return TrialPanel(folder)
 
 
-@pytest.mark.parametrize("name", ["boathouse_lawn", "market_yard", "terrace_edge"])
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory):
+    return TrialPanel(changed(tmp_path_factory.mktemp("trial"), "boathouse_lawn"))
+
+
+@pytest.fixture
+def panel(opened):
+    """A panel that the tests share, with the job as its files say; none of them may save."""
+    if opened.typed.changed:
+        opened.typed.back_to_file()
+        opened._show_table()
+    opened._dropped()
+    opened.set(goal="fills", tools=(), reading=MISREAD, taken=False)
+    return opened
+
+
+@pytest.mark.parametrize("name", ["market_yard", "terrace_edge"])
 def test_a_panel_opens_with_what_its_job_counts(name):
     panel = TrialPanel(DEMO / name)
     job = load_job(DEMO / name)
@@ -70,17 +86,17 @@ def test_choosing_a_reading_shows_whether_it_counts_and_works_nothing_out(panel)
     assert panel.ground is ground and panel.sheet() == sheet
 
 
-def test_a_mistake_is_typed_into_the_table_only_when_that_is_asked_for(panel, folder):
+def test_a_mistake_is_typed_into_the_table_only_when_that_is_asked_for(fresh, folder):
     before = files_of(folder)
-    panel.set(reading=MISREAD, taken=True)
-    assert panel.typed.changed == []
-    panel.put_right()
-    assert panel.typed.changed == ["levels"]
-    assert panel.typed.tables["levels"].rows[30][4] == "1431"
-    assert panel.table.rows[30][4] == "1431"
-    assert dict(panel.numbers())["in doubt: read again"] == "0" and panel.mistakes == ()
-    assert panel.controls["mistake"].options == (("nothing to propose", -1),)
-    panel._save()
+    fresh.set(reading=MISREAD, taken=True)
+    assert fresh.typed.changed == []
+    fresh.put_right()
+    assert fresh.typed.changed == ["levels"]
+    assert fresh.typed.tables["levels"].rows[30][4] == "1431"
+    assert fresh.table.rows[30][4] == "1431"
+    assert dict(fresh.numbers())["in doubt: read again"] == "0" and fresh.mistakes == ()
+    assert fresh.controls["mistake"].options == (("nothing to propose", -1),)
+    fresh._save()
     assert files_of(folder) == before
     saved = folder.with_name("boathouse_lawn_2")
     levels = read_survey(saved).levels.set_index("reading")
@@ -88,18 +104,18 @@ def test_a_mistake_is_typed_into_the_table_only_when_that_is_asked_for(panel, fo
     assert load_job(saved).file.leave_out == ()
 
 
-def test_what_is_left_out_is_saved_in_the_new_jobs_file(panel, folder):
-    panel.set(reading="levels.csv row 12", taken=False)
-    panel._save()
+def test_what_is_left_out_is_saved_in_the_new_jobs_file(fresh, folder):
+    fresh.set(reading="levels.csv row 12", taken=False)
+    fresh._save()
     saved = load_job(folder.with_name("boathouse_lawn_2"))
     assert sorted(saved.file.leave_out) == ["levels.csv row 12", MISREAD]
     assert load_job(folder).file.leave_out == (MISREAD,)
-    assert "Saved as the new job boathouse_lawn_2" in panel._saved.value
+    assert "Saved as the new job boathouse_lawn_2" in fresh._saved.value
 
 
-def test_nothing_changed_saves_nothing(panel, folder):
-    panel._save()
-    assert "Not saved: nothing differs from the files" in panel._saved.value
+def test_nothing_changed_saves_nothing(fresh, folder):
+    fresh._save()
+    assert "Not saved: nothing differs from the files" in fresh._saved.value
     assert not folder.with_name("boathouse_lawn_2").exists()
 
 
@@ -139,10 +155,10 @@ def test_a_fault_in_the_table_is_told_and_the_last_answer_stays(panel):
     assert panel.table.faults
 
 
-def test_a_booking_sheet_is_made_into_the_jobs_folder(panel, folder):
-    panel._make_form()
+def test_a_booking_sheet_is_made_into_the_jobs_folder(fresh, folder):
+    fresh._make_form()
     assert (folder / "form" / "booking_sheet.pdf").read_bytes().startswith(b"%PDF")
-    assert "Written to boathouse_lawn/form: booking_sheet.pdf" in panel._formed.value
+    assert "Written to boathouse_lawn/form: booking_sheet.pdf" in fresh._formed.value
 
 
 def test_a_survey_of_pegs_alone_is_put_on_trial_without_a_line(folder):
@@ -157,15 +173,15 @@ def test_a_survey_of_pegs_alone_is_put_on_trial_without_a_line(folder):
     assert panel.trouble == "" and "What to read next cannot be said" in panel.sheet()
 
 
-def test_a_reading_that_is_left_out_stays_so_where_its_row_goes(panel, folder):
-    panel.set(reading="levels.csv row 12", taken=False)
-    with panel.table.hold_sync(), panel.table.hold_trait_notifications():
-        panel.table.origins = [*panel.table.origins[:3], 0, *panel.table.origins[3:]]
-        panel.table.rows = [*panel.table.rows[:3], list(panel.table.rows[3]), *panel.table.rows[3:]]
-    assert panel.left_out == {"levels.csv row 13", "levels.csv row 33"}
-    with panel.table.hold_sync(), panel.table.hold_trait_notifications():
-        panel.table.origins = panel.table.origins[:11] + panel.table.origins[12:]
-        panel.table.rows = panel.table.rows[:11] + panel.table.rows[12:]
-    assert panel.left_out == {"levels.csv row 32"}
-    panel._save()
+def test_a_reading_that_is_left_out_stays_so_where_its_row_goes(fresh, folder):
+    fresh.set(reading="levels.csv row 12", taken=False)
+    with fresh.table.hold_sync(), fresh.table.hold_trait_notifications():
+        fresh.table.origins = [*fresh.table.origins[:3], 0, *fresh.table.origins[3:]]
+        fresh.table.rows = [*fresh.table.rows[:3], list(fresh.table.rows[3]), *fresh.table.rows[3:]]
+    assert fresh.left_out == {"levels.csv row 13", "levels.csv row 33"}
+    with fresh.table.hold_sync(), fresh.table.hold_trait_notifications():
+        fresh.table.origins = fresh.table.origins[:11] + fresh.table.origins[12:]
+        fresh.table.rows = fresh.table.rows[:11] + fresh.table.rows[12:]
+    assert fresh.left_out == {"levels.csv row 32"}
+    fresh._save()
     assert load_job(folder.with_name("boathouse_lawn_2")).file.leave_out == ("levels.csv row 32",)

@@ -86,10 +86,10 @@ def test_a_misreading_does_not_hide_behind_the_sd_that_it_raised():
 def test_an_estimated_sd_gives_one_false_alarm_in_20_surveys():
     grounds = [
         fit_ground(pegs(seed=seed, sd=0.003), instruments=Instruments(rod_sd=0.0015), estimate="rod_sd")
-        for seed in range(50)
+        for seed in range(30)
     ]
     alarms = np.mean([len(ground.doubtful) > 0 for ground in grounds])
-    assert alarms <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / 50)
+    assert alarms <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / 30)
 
 
 def test_chance_is_the_surveys_own():
