@@ -150,3 +150,15 @@ def test_a_long_column_in_the_wrong_unit_is_a_few_faults_and_a_count(tmp_path):
     read_table(tmp_path / "log.csv", SPEC, problems)
     assert len(problems.found) == 21
     assert "49980 more like it, in rows 22 to 50001" in str(problems.found[-1])
+
+
+def test_names_made_of_figures_are_not_taken_for_numbers(tmp_path, monkeypatch):
+    """Pegs 007 and 7 are two."""
+    from trackkit.survey.readings import read_survey
+
+    monkeypatch.setattr("trackkit.tables.quick.QUICK_FROM", 0)
+    lines = ["laser,point,rod_mm", "01,007,1500", "1,7,1400", "1,1e3,1300", "01,7,1450"]
+    (tmp_path / "levels.csv").write_text("\n".join(lines))
+    levels = read_survey(tmp_path).levels
+    assert levels["point"].tolist() == ["007", "7", "1e3", "7"]
+    assert levels["laser"].tolist() == ["01", "1", "1", "01"]

@@ -36,6 +36,9 @@ def test_angles_gaps_and_facings_keep_their_column_and_sign(tmp_path):
     boards = TypedTable("boards", angle, (("0", "1", "left", "1.1", "ahead"),))
     assert retyped(boards, 2, "angle_rad", math.radians(-1.1)).rows[0][3] == "-1.1"
     assert retyped(boards, 2, "facing", "back").rows[0][4] == "back"
+    bare = TypedTable("boards", angle[:4], (("0", "1", "left", "1.1"), ("1", "2", "left", "0.9")))
+    new = retyped(bare, 3, "facing", "back")
+    assert new.header == angle and new.rows == (("0", "1", "left", "1.1"), ("1", "2", "left", "0.9", "back"))
     drop = TypedTable("boards", (*angle[:3], "drop_mm"), (("0", "1", "left", "12"),))
     assert retyped(drop, 2, "rise_m", 0.012).rows[0][3] == "-12"
     grade = TypedTable("crosslevels", ("station_m", "grade_pct"), (("0", "2.5"),))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -29,10 +30,12 @@ from trackkit.unnoticed import unnoticed_lines
 if TYPE_CHECKING:
     from trackkit.plan import Laid
 
-__all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines", "known_to"]
+__all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines", "known_to", "no_doubt"]
 
 #: How many places are asked on each side how well the ground is known there (a choice).
 PLACES: Final = 200
+#: Fewer readings to spare than this hardly tell how rough the ground is (a choice).
+FEW_FOR_ROUGHNESS: Final = 4
 
 
 def known_to(ground: Ground) -> float:
@@ -70,10 +73,8 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
         fills.
     """
     doubts = doubt_listing(job, ground)
-    verdict = "No reading is in doubt."
-    if doubts.rows:
-        verdict = _table(doubts)
     mistakes = mistake_lines(likely_mistakes(ground, display=job.display), ground, job)
+    verdict = _table(doubts) if doubts.rows else no_doubt(mistakes)
     paragraphs = [
         [job.name.upper()],
         [verdict],
@@ -89,6 +90,11 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
         paragraphs.append([f"CAUTION: the readings were checked, but the job cannot be laid: {no_run}"])
     texts = ("\n".join(_broken(line) for line in lines) for lines in paragraphs)
     return "\n\n".join(text for text in texts if text) + "\n"
+
+
+def no_doubt(mistakes: Sequence[str]) -> str:
+    """Return that no reading is in doubt, or none by itself where some may have been mixed up."""
+    return "No single reading is in doubt, but see below." if mistakes else "No reading is in doubt."
 
 
 def _broken(line: str) -> str:
@@ -119,7 +125,9 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
         f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
         f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
         *_noticed(ground, show),
+        *_doubtful_counted(ground),
         f"Ground: {ground.roughness.words(show)}." if ground.sides else "No reading of the ground itself.",
+        *_hardly_estimated(ground),
         *instrument_lines(job, ground),
     ]
     for laser in rows_of(ground.lasers):
@@ -135,6 +143,24 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
     return [*lines, *log_lines(ground)]
+
+
+def _doubtful_counted(ground: Ground) -> list[str]:
+    """Return that readings in doubt stand in what follows."""
+    many = len(ground.doubtful)
+    if not many:
+        return []
+    which = "the reading" if many == 1 else "the readings"
+    return [
+        f"What follows counts {which} in doubt as read: leave {'it' if many == 1 else 'them'} out to be rid."
+    ]
+
+
+def _hardly_estimated(ground: Ground) -> list[str]:
+    """Return that the roughness is hardly more than a guess, where few readings tell of it."""
+    if not ground.sides or not ground.roughness.estimated or ground.dof >= FEW_FOR_ROUGHNESS:
+        return []
+    return ["With so few readings that is hardly more than a guess: read more places."]
 
 
 def _noticed(ground: Ground, show: Display) -> list[str]:

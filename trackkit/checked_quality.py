@@ -48,7 +48,7 @@ def quality_lines(job: Job, ground: Ground) -> list[str]:
         biased = _biased(readers, show)
     overall = overall_test(ground, without=doubtful).words
     if doubtful:
-        overall = f"The readings in doubt left out: {overall[0].lower()}{overall[1:]}"
+        overall = f"With the readings in doubt left out, {overall[0].lower()}{overall[1:]}"
     return [
         *knocked,
         *biased,

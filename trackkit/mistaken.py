@@ -44,10 +44,13 @@ WORDS: Final[Mapping[str, str]] = {
     "degrees as grade": "degrees, written as a grade in per cent",
     "sides": "left and right exchanged",
     "sides on a stretch": "left and right exchanged on a stretch",
+    "sides of all": "left and right exchanged everywhere",
     "stations": "two stations exchanged",
     "sign of all": "the sign is wrong in the whole table",
     "facing of all": "ahead and back exchanged in the whole table",
 }
+#: A laser that is knocked by more than this has fallen over [m] (guess).
+LARGEST_KNOCK: Final = 0.05
 #: Below this chance a reading is not in doubt by chance, and the figure says no more.
 HARDLY: Final = 0.001
 _NAME: Final = re.compile(r"(.*) row (\d+)")
@@ -75,7 +78,20 @@ def mistake_words(mistake: Mistake, ground: Ground, job: Job) -> str:
         count = mistake.others
         others = f"{count} other explanation{'s are' if count > 1 else ' is'} as good"
     said = f"{names}{where}: perhaps {change}{WORDS[mistake.kind]}"
-    return f"{said}. Off by {off} as read, by {left} then; {others}."
+    knock = ""
+    if _may_be_a_knock(mistake, ground):
+        knock = " A laser that was knocked before this reading would look the same: read from there again."
+    return f"{said}. Off by {off} as read, by {left} then; {others}.{knock}"
+
+
+def _may_be_a_knock(mistake: Mistake, ground: Ground) -> bool:
+    """Return whether a reading is the last of its laser position: nothing tells a slip from a knock there."""
+    levels = ground.survey.levels
+    own = levels[levels["reading"].isin(mistake.readings)]
+    if len(own) != 1 or mistake.off_m > LARGEST_KNOCK:
+        return False
+    same = levels[levels["laser"] == own["laser"].iloc[0]]
+    return bool(same["reading"].iloc[-1] == own["reading"].iloc[0]) and len(same) > 1
 
 
 def short_words(mistake: Mistake, job: Job) -> str:

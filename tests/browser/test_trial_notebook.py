@@ -75,7 +75,7 @@ def test_what_may_have_happened_is_typed_into_the_table_by_keys(panel):
     panel.page.keyboard.press("Enter")
     panel.wait(lambda: panel.cell("rod, mm, row 32").input_value(), lambda rod: rod == "1431", "the rod")
     panel.wait(lambda: panel.numbers["in doubt: read again"], lambda many: many == "0", "no doubt")
-    panel.wait(lambda: panel.sheet, lambda words: "is not saved" in words, "word that it is not saved")
+    panel.wait(lambda: panel.sheet, lambda words: "is not in this job's files" in words, "word of that")
     panel.body.get_by_role("button", name="Save as a new job").focus()
     panel.page.keyboard.press("Enter")
     panel.wait(lambda: panel.sheet, lambda words: "new job boathouse_lawn_2" in words, "word of the new job")

@@ -83,6 +83,22 @@ def test_a_misreading_does_not_hide_behind_the_sd_that_it_raised():
     assert plain.doubtful["chance"].iloc[0] > 1e3 * ground.doubtful["chance"].iloc[0]
 
 
+def test_two_misreadings_leave_the_sound_readings_alone_where_the_sd_was_estimated():
+    """Three laser positions over rough ground; two rods off by a decimetre, one each way."""
+    for seed in range(2):
+        rng, rows = np.random.default_rng(seed), []
+        for laser in range(3):
+            for at in np.arange(0.0, 6.0, 0.5):
+                for side in ("left", "right"):
+                    rod = 1.5 + 0.2 * laser - 0.01 * at + rng.normal(0, 0.0015)
+                    rows.append({"laser": str(laser), "station_m": at, "side": side, "rod_m": rod})
+        rows[17]["rod_m"] += 0.1
+        rows[40]["rod_m"] -= 0.1
+        ground = fit_ground(make_survey(levels=pd.DataFrame(rows)), estimate="rod_sd")
+        assert set(ground.doubtful["reading"]) == {"levels row 19", "levels row 42"}
+        assert ground.instruments.rod_sd > 0.008 and ground.doubtful["chance"].max() < 0.01
+
+
 def test_an_estimated_sd_gives_one_false_alarm_in_20_surveys():
     grounds = [
         fit_ground(pegs(seed=seed, sd=0.003), instruments=Instruments(rod_sd=0.0015), estimate="rod_sd")

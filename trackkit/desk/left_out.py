@@ -89,7 +89,8 @@ def with_only_left_out(text: str, names: Sequence[str]) -> str:
     'leave_out = ["a row 9", "a row 3"] # seen\n'
     """
     have = list(tomllib.loads(text).get(_KEY, []))
-    if sorted(have) == sorted(names):
+    names = list(dict.fromkeys(names))
+    if set(have) == set(names):
         return text
     kept = with_left_out(text, [name if name in names else None for name in have]) if have else text
     new = [json.dumps(name, ensure_ascii=False) for name in names if name not in have]
@@ -107,7 +108,7 @@ def with_only_left_out(text: str, names: Sequence[str]) -> str:
         kept = f"{_KEY} = [{', '.join(new)}]\n{kept}"
     if tomllib.loads(kept) != tomllib.loads(text) | {_KEY: tomllib.loads(kept).get(_KEY)}:
         raise ValueError(f"the list {_KEY} could not be written")
-    if sorted(tomllib.loads(kept)[_KEY]) != sorted(names):
+    if set(tomllib.loads(kept)[_KEY]) != set(names):
         raise ValueError(f"the list {_KEY} could not be written")
     return kept
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from trackkit.checked import check_lines, doubt_listing
+from trackkit.checked import check_lines, doubt_listing, no_doubt
 from trackkit.checked_quality import quality_lines
 from trackkit.desk.controls import Option, choice
 from trackkit.desk.jobs import job_choice
@@ -29,6 +29,7 @@ from trackkit.spoken import change_words, residual_words
 from trackkit.survey.leaving import readings_of, without_readings
 from trackkit.survey.quality import Mistake, likely_mistakes
 from trackkit.tables.retyped import retyped
+from trackkit.tables.typed import TypedTable
 from trackkit.unnoticed import unnoticed_lines
 
 if TYPE_CHECKING:
@@ -78,6 +79,7 @@ class TrialPanel(TypedPanel):
         chosen = job_choice(job)
         self._numbers, self._sheet, self._formed = HTML(), HTML(), HTML()
         self._out: dict[Path, set[str]] = {}
+        self._lost: list[str] = []
         self._kept: tuple[object, tuple[Job, Ground, str]] | None = None
         self._residuals, self._change = Picture("trial", RESIDUALS), Picture("change", CHANGE)
         tables, bench, foot = self._make_table()
@@ -111,20 +113,21 @@ class TrialPanel(TypedPanel):
 
     def _open(self, folder: Path) -> None:
         self._open_typed(folder)
-        if folder not in self._out or not self.typed.changed:
+        if self.typed.folder not in self._out:  # else what was taken out here before is out again
             self._out[self.typed.folder] = set(self.typed.left_out)
-        self._out.setdefault(folder, self._out[self.typed.folder])
-        self._formed.value, self._kept = "", None
+        self._formed.value, self._kept, self._lost = "", None, []
         self.controls["reading"].options = [("-", "")]
 
     def _dropped(self) -> None:
-        self._out[self.typed.folder] = set(self.typed.left_out)
+        self._out[self.typed.folder], self._lost = set(self.typed.left_out), []
 
-    def _follow(self, table: str, rows: dict[int, int]) -> None:
-        """Let readings that are left out here stay so where their rows go."""
-        file = self.typed.label(table)
+    def _follow(self, before: TypedTable, rows: dict[int, int]) -> None:
+        """Let readings that are left out here stay so where their rows go; say of which that is not known."""
+        file = self.typed.label(before.name)
         names = {f"{file} row {old}": f"{file} row {new}" if new else "" for old, new in rows.items()}
-        followed = {names.get(name, name) for name in self.left_out}
+        own = {name for name in self.left_out if name.rpartition(" row ")[0] == file}
+        self._lost += sorted(own - names.keys())
+        followed = {names.get(name, "") for name in own} | (self.left_out - own)
         self._out[self.typed.folder] = followed - {""}
 
     def _saved_as(self) -> Path:
@@ -144,17 +147,20 @@ class TrialPanel(TypedPanel):
             self._formed.value = sheet_html(list_html("", [words]))
 
     def put_right(self) -> None:
-        """Type the chosen mistake into the table as it should be, if it is one of figures."""
+        """Type the chosen mistake into the table as it should be; nothing if it is of other tables."""
         index = self.values["mistake"]
-        if self._opened is None or not 0 <= index < len(self.mistakes):
+        tables = dict(self.typed.tables) if self._opened is not None else {}
+        if not 0 <= index < len(self.mistakes) or self._judged != (self.typed.folder, tuple(tables.values())):
             return
         with self._alone:
-            tables = dict(self.typed.tables)
             files = {self.typed.label(name): name for name in tables}
-            for change in self.mistakes[index].changes:
-                file, _, row = change.reading.rpartition(" row ")
-                name = files[file]
-                tables[name] = retyped(tables[name], int(row), change.column, change.new)
+            try:
+                for change in self.mistakes[index].changes:
+                    file, _, row = change.reading.rpartition(" row ")
+                    tables[files[file]] = retyped(tables[files[file]], int(row), change.column, change.new)
+            except ValueError as why:
+                self._saved.value = sheet_html(list_html("", [f"Not typed: {why}"]))
+                return
             for table in tables.values():
                 self.typed.change(table)
             self._saved.value = ""
@@ -173,6 +179,7 @@ class TrialPanel(TypedPanel):
             return
         if self._answered is not None and moved <= {"goal", "tools"}:
             return
+        self._offer_mistakes((), waits=True)
         with self._marking(moved, changed=bool(self.typed.changed) or self._differs_in_counting()):
             whole, before, no_run = self._whole()
             survey = survey_of(whole)
@@ -252,17 +259,18 @@ class TrialPanel(TypedPanel):
         mistakes = likely_mistakes(ground, display=job.display)
         yield
         self._offer_mistakes(mistakes)
-        doubts = doubt_listing(job, ground)
+        doubts, happened = doubt_listing(job, ground), mistake_lines(mistakes, ground, job)
         shown, said = self._with_line()
         yield
+        unsaved = self._unsaved_words(self._fitted, self._unsaved)
         parts = [
-            listing_html(doubts) if doubts.rows else list_html("", ["No reading is in doubt."]),
-            list_html("What may have happened", mistake_lines(mistakes, ground, job)),
+            listing_html(doubts) if doubts.rows else list_html("", [no_doubt(happened)]),
+            list_html("What may have happened", happened),
             list_html("Left out here", self._out_lines()),
             shown,
             list_html("Do they agree", quality_lines(job, ground)),
             list_html("In words", [*check_lines(job, ground), *said]),
-            list_html("What to mind", self._unsaved_words(self._fitted, self._unsaved)),
+            list_html("What to mind", [*self._lost_words(), *unsaved]),
         ]
         self._sheet.value = sheet_html(*parts)
 
@@ -296,13 +304,14 @@ class TrialPanel(TypedPanel):
 
         return [f"Largest fill: {largest(laid)}; with all readings counted {largest(other)}."]
 
-    def _offer_mistakes(self, mistakes: Sequence[Mistake]) -> None:
-        """Offer what may have happened, to be typed into the table."""
+    def _offer_mistakes(self, mistakes: Sequence[Mistake], *, waits: bool = False) -> None:
+        """Offer what may have happened, to be typed into the tables as they stand; or nothing for a while."""
         self.mistakes: tuple[Mistake, ...] = tuple(mistakes)
+        self._judged = (self.typed.folder, tuple(self.typed.tables.values()))
         control: Any = self.controls["mistake"]
         options = [(short_words(mistake, self.job), i) for i, mistake in enumerate(mistakes)]
         with self._held(), control.hold_sync():
-            control.options = options or [("nothing to propose", -1)]
+            control.options = options or [("..." if waits else "nothing to propose", -1)]
             control.value = control.options[0][1]
         self._put_right.disabled = not mistakes
 
@@ -313,6 +322,13 @@ class TrialPanel(TypedPanel):
             f"{name}, {reading_words(name, self.before, self.job)}"
             f"{'' if name in own else f'; {JOB_FILE} counts it still, until it is saved'}"
             for name in self._counted_out
+        ]
+
+    def _lost_words(self) -> list[str]:
+        """Return of which readings it cannot be said any more where they are."""
+        return [
+            f"CAUTION: {name} was left out, and which row that is now cannot be said: it counts again"
+            for name in self._lost
         ]
 
     def numbers(self) -> list[tuple[str, str]]:

@@ -30,7 +30,7 @@ CHOICES: Final = {
 }  # fmt: skip
 #: What the button that drops what was typed says, and what it asks.
 BACK: Final = "Back to the files"
-SURE: Final = "Drop what was typed?"
+SURE: Final = "Press again to drop what was typed"
 
 
 class TypedPanel(Panel):
@@ -46,14 +46,19 @@ class TypedPanel(Panel):
 
     def _make_table(self) -> tuple[Dropdown, HBox, HBox]:
         """Make the list of tables, the bench with the table, and the foot with its buttons."""
-        from ipywidgets import HTML, Button, HBox
+        from ipywidgets import HTML, Button, HBox, Layout
 
         self._saved: HTML = HTML()
         self._known: dict[Path, TypedJob] = {}
         self.table: EntryTable = EntryTable.of(TypedTable("levels", ("",)), choices=CHOICES)
-        save = Button(description="Save as a new job", tooltip="writes a new folder beside the old one")
+        wide = Layout(width="auto")
+        save = Button(
+            description="Save as a new job", tooltip="writes a new folder beside the old one", layout=wide
+        )
         save.on_click(lambda _: self._save())
-        self._back = Button(description=BACK, tooltip="drops what was typed here and not saved")
+        self._back = Button(
+            description=BACK, tooltip="drops what was typed here and not saved", layout=Layout(width="auto")
+        )
         self._back.on_click(lambda _: self._drop())
         bench = HBox([self.table])
         bench.add_class("trackkit-bench")
@@ -109,13 +114,13 @@ class TypedPanel(Panel):
         if self._holding or self._opened is None:
             return
         with self._alone:
-            self._follow(table.name, moved_since(self.typed.tables[table.name], table))
+            self._follow(self.typed.tables[table.name], moved_since(self.typed.tables[table.name], table))
             self.typed.change(table)
             self._saved.value = ""
             self._react("rows")
 
-    def _follow(self, table: str, rows: dict[int, int]) -> None:
-        """Follow rows of a table that have moved, as `trackkit.tables.moved.moved_since` has them."""
+    def _follow(self, before: TypedTable, rows: dict[int, int]) -> None:
+        """Follow rows of a table as it was, as `trackkit.tables.moved.moved_since` has them."""
 
     @contextmanager
     def _marking(self, moved: frozenset[str], *, changed: bool) -> Iterator[None]:
@@ -162,7 +167,9 @@ class TypedPanel(Panel):
         found += [f"NOTE: {note}" for note in typed.logs]
         if unsaved:
             names = ", ".join(typed.label(name) for name in unsaved)
-            found.append(f"NOTE: what was typed into {names} is not saved; the files are as they were")
+            found.append(
+                f"NOTE: what was typed into {names} is not in this job's files; they are as they were"
+            )
             if typed.stale():
                 found.append(
                     "CAUTION: the job's files have been changed since they were read here: what stands in "

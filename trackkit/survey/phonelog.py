@@ -158,13 +158,12 @@ def _check_extent(log: pd.DataFrame, problems: Problems, rules: SurveyRules) -> 
 def _check_pass(file: str, each: Pass, found: Cleaned, problems: Problems, rules: LogRules) -> None:
     row = int(each.row[0])
     if found.steep.sum() > rules.too_many_off * each.row.size:
-        text = (
-            f"{found.steep.sum()} of {each.row.size} angles of {each.name} that are steeper than a board lies"
-        )
+        steep = f"{found.steep.sum()} of {each.row.size} angles of pass {each.name}"
+        text = f"{steep} that are steeper than a board lies"
         do = "is the column in degrees? was the phone flat on the board?"
         problems.add(Problem(file, text, "angles of the ground", do, row, "angle"))
     elif not found.sound.any():
-        text = f"{each.name} without one sound row"
+        text = f"pass {each.name} without one sound row"
         problems.add(Problem(file, text, "rows with an angle", "take the pass out, or log it again", row))
 
 
@@ -207,10 +206,10 @@ def _notes(
     for each, found in zip(passes, thinned, strict=True):
         if not found.window:
             few = "one row" if each.row.size == 1 else "rows too far apart to average"
-            notes.append(f"{file}: {each.name}: {few}; each station counts as one board reading")
+            notes.append(f"{file}: pass {each.name}: {few}; each station counts as one board reading")
         elif not np.isfinite(found.sd).all():
             notes.append(
-                f"{file}: {each.name} is too short to judge its noise; each mean counts as one angle"
+                f"{file}: pass {each.name} is too short to judge its noise; each mean counts as one angle"
             )
     return notes
 

@@ -99,7 +99,7 @@ def _on_trial(
     if counts.sum() > PLUG_IN_ABOVE or not fitted.roughness.estimated:
         # with one roughness for all fits, w is the same with and without the reading
         inner = fitted.posterior.w
-        if not any(limit.excess(int(i), inner[i], inner[i]) > 1.0 for i in np.flatnonzero(counts)):
+        if not any(limit.suspect(int(i), float(inner[i])) for i in np.flatnonzero(counts)):
             return (without, off, chance, group), fitted
         rough = fitted.roughness
         setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
@@ -120,8 +120,11 @@ def _on_trial(
             if found is not None:
                 without[list(own)], off[list(own)] = found[:2]
                 far = float(found[0][np.argmax(np.abs(found[0]))])
-                chance[list(own)] = limit.chance(index, far, w[index])
-                tried[index] = limit.excess(index, far, w[index])
+                left = keep.copy()
+                left[list(own)] = False
+                spread = limit.spread(left, found[2].posterior)
+                chance[list(own)] = limit.chance(index, far, spread)
+                tried[index] = limit.excess(index, far, spread)
                 if tried[index] > largest:
                     largest, worst, rest = tried[index], index, found[2]
         if worst < 0:
@@ -130,7 +133,7 @@ def _on_trial(
             if size >= AS_GOOD * largest and size > 1.0:
                 group[list(_same_reading(index, names, steps))] = turn
         keep[list(_same_reading(worst, names, steps))] = False
-        limit = limit.without(worst, w[worst])
+        limit = limit.without(worst)
         current = rest
     return (without, off, chance, group), current
 

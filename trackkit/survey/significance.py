@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trackkit.survey.fitting import Fitted, Setting
+from trackkit.survey.posterior import Posterior
 
 __all__ = ["CHANCE_OF_FALSE_ALARM", "Limit", "critical_w", "limit_of", "studentised", "tau_limit"]
 
@@ -64,7 +65,8 @@ def studentised(w: float, inner: float, checks: float) -> float:
     Notes
     -----
     With ``inner`` equal to w it exceeds the limit of Student's t with ``checks - 1`` degrees of freedom just
-    where w exceeds `tau_limit`.
+    where w exceeds `tau_limit`. It tells which readings are worth a trial; the trial itself takes the spread
+    from a fit without them (`Limit.spread`), which two misreadings cannot spoil.
     """
     if not np.isfinite(checks):
         return w
@@ -105,50 +107,75 @@ class Limit:
         How many are tested.
     freedom : array, shape (rows,)
         Degrees of freedom of each one's spread.
-    checks : array, shape (rows,)
-        Readings to spare behind its standard deviation, infinite where that was stated.
-    shrunk : float
-        What estimated standard deviations come down to, once the readings set aside no longer count in them.
+    estimated : array of bool, shape (rows,)
+        Whose standard deviation was estimated from these readings.
+    total : float
+        Redundancy of all of those together, which their squares add up to.
     """
 
     readings: int
     freedom: Array
-    checks: Array
-    shrunk: float = 1.0
+    estimated: NDArray[np.bool_]
+    total: float
 
-    def chance(self, row: int, w: float, inner: float) -> float:
-        """Return the chance that a survey without a misreading has one as far off, at most 1."""
+    def spread(self, keep: NDArray[np.bool_], posterior: Posterior) -> float:
+        """Return what estimated standard deviations come down to in a fit of fewer readings.
+
+        Parameters
+        ----------
+        keep : array of bool, shape (rows,)
+            The rows that the fit was made of.
+        posterior : Posterior
+            That fit, by the standard deviations that were estimated from all.
+        """
+        own = self.estimated[keep]
+        if not own.any():
+            return 1.0
+        squares = float(np.sum((posterior.residual[own] / posterior.sd[own]) ** 2))
+        spare = float(posterior.redundancy[own].sum())
+        return float(np.sqrt(max(squares, LEAST_LEFT) / spare)) if spare > 1.0 else 1.0
+
+    def suspect(self, row: int, w: float) -> bool:
+        """Return whether a reading may be in doubt, by its w in the fit of all readings."""
+        if self.estimated[row]:
+            w = studentised(w, w, self.total)
+        return self.excess(row, w, 1.0) > 1.0
+
+    def chance(self, row: int, w: float, spread: float) -> float:
+        """Return the chance that a survey without a misreading has one as far off, at most 1.
+
+        Parameters
+        ----------
+        row : int
+        w : float
+            Of the reading, against a fit without it.
+        spread : float
+            See `spread`, of that fit.
+        """
         from scipy.special import ndtr, stdtr
 
-        size = -abs(self._against_others(row, w, inner))
+        size = -abs(self._sized(row, w, spread))
         tail = ndtr(size) if np.isinf(self.freedom[row]) else stdtr(self.freedom[row], size)
         return float(min(1.0, 2.0 * tail * self.readings))
 
-    def excess(self, row: int, w: float, inner: float) -> float:
-        """Return by how many times a reading passes its limit: above 1 it is doubtful."""
+    def excess(self, row: int, w: float, spread: float) -> float:
+        """Return by how many times a reading passes its limit: above 1 it is doubtful; as `chance`."""
         from scipy.special import ndtri, stdtrit
 
         share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(self.readings, 1))
         freedom = self.freedom[row]
         largest = ndtri(share) if np.isinf(freedom) else stdtrit(freedom, share)
-        return float(abs(self._against_others(row, w, inner)) / largest)
+        return float(abs(self._sized(row, w, spread)) / largest)
 
-    def _against_others(self, row: int, w: float, inner: float) -> float:
-        if np.isinf(self.checks[row]):
-            return w
-        return studentised(w / self.shrunk, inner / self.shrunk, float(self.checks[row]))
+    def _sized(self, row: int, w: float, spread: float) -> float:
+        return w / spread if self.estimated[row] else w
 
-    def without(self, row: int, inner: float) -> Limit:
+    def without(self, row: int) -> Limit:
         """Return the test of the others, once a reading is set aside."""
-        checks = self.checks[row]
-        if np.isinf(checks):
+        if not self.estimated[row]:
             return self
-        left = max(checks - (inner / self.shrunk) ** 2, LEAST_LEFT * checks)
-        shrunk = self.shrunk * float(np.sqrt(left / max(checks - 1.0, 1.0)))
-        same = np.isfinite(self.checks)
-        fewer = np.where(same, np.maximum(self.checks - 1.0, 2.0), self.checks)
-        freedom = np.where(same, np.maximum(np.minimum(self.freedom, fewer - 1.0), 1.0), self.freedom)
-        return replace(self, checks=fewer, freedom=freedom, shrunk=min(shrunk, self.shrunk))
+        fewer = np.where(self.estimated, np.maximum(self.freedom - 1.0, 1.0), self.freedom)
+        return replace(self, freedom=fewer)
 
 
 def limit_of(setting: Setting, fitted: Fitted, checks: Array | None = None) -> Limit:
@@ -157,9 +184,12 @@ def limit_of(setting: Setting, fitted: Fitted, checks: Array | None = None) -> L
     Parameters
     ----------
     checks : array, shape (rows,), optional
-        As in `Limit`; by default all standard deviations were stated.
+        Readings to spare behind each row's standard deviation, infinite where it was stated; by default all
+        were.
     """
     counts = setting.observations.table["counts"].to_numpy(dtype=bool)
     behind = np.full(counts.size, np.inf) if checks is None else checks
-    freedom = np.array([_freedom(setting, fitted, float(each)) for each in np.unique(behind)])
-    return Limit(int(counts.sum()), freedom[np.searchsorted(np.unique(behind), behind)], behind)
+    known, which = np.unique(behind, return_inverse=True)
+    freedom = np.array([_freedom(setting, fitted, float(each)) for each in known])[which]
+    estimated = np.isfinite(behind)
+    return Limit(int(counts.sum()), freedom, estimated, float(fitted.posterior.redundancy[estimated].sum()))

@@ -134,9 +134,7 @@ def _parsed(
 ) -> pd.DataFrame | None:
     """Return the cells, empty ones as NaN: numbers as numbers, all else as categories of text."""
     numeric = {header.places[c.key]: c for c in columns if c.key in header.places and c.numeric}
-    dtypes: dict[int, Any] = {
-        place: "float64" if place in numeric else "category" for place in range(len(names))
-    }
+    dtypes: dict[int, Any] = {place: "float64" if place in numeric else "str" for place in range(len(names))}
     empty: dict[int, list[str]] = {
         place: ["", *(numeric[place].spelled_out_missing() if place in numeric else ())] for place in dtypes
     }
@@ -146,9 +144,12 @@ def _parsed(
         "decimal": "," if separator != "," and "," in text else ".", "engine": "c",
     }  # fmt: skip
     try:
-        return pd.DataFrame(pd.read_csv(io.StringIO(text), **options))
+        table = pd.DataFrame(pd.read_csv(io.StringIO(text), **options))
     except (ValueError, OverflowError, pd.errors.ParserError):
         return None
+    # read as text first: pandas makes numbers of categories that all look like numbers (007 becomes 7)
+    worded = {place: "category" for place in dtypes if place not in numeric}
+    return table.astype(worded)
 
 
 def _column(

@@ -41,6 +41,8 @@ def retyped(table: TypedTable, row: int, figure: str, value: float | str) -> Typ
     value : float or str
         [m], [rad], or 'ahead' and 'back'.
 
+    A table without a column ``facing`` gets one at its end.
+
     Raises
     ------
     ValueError
@@ -60,10 +62,12 @@ def retyped(table: TypedTable, row: int, figure: str, value: float | str) -> Typ
     place = row - table.header_row - 1
     if not 0 <= place < len(table.rows):
         raise ValueError(f"{table.name} has no row {row}")
-    cells = list(table.rows[place])
+    if figure == "facing" and "facing" not in [name.strip().lower() for name in table.header]:
+        table = replace(table, header=(*table.header, "facing"))
+    cells = [*table.rows[place], *[""] * (len(table.header) - len(table.rows[place]))]
     for column, name in enumerate(table.header):
         stem, unit = split_unit(name.strip().lower())
-        if stem in _COLUMNS[figure] and column < len(cells) and (cells[column].strip() or figure == "facing"):
+        if stem in _COLUMNS[figure] and (cells[column].strip() or figure == "facing"):
             new = value if isinstance(value, str) else _COLUMNS[figure][stem](value)
             cells[column] = new if isinstance(new, str) else _written(new, unit or "m", cells[column])
             rows = (*table.rows[:place], tuple(cells), *table.rows[place + 1 :])

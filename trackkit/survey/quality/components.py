@@ -11,7 +11,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.survey.alone import UNDETERMINED, readings_alone
-from trackkit.survey.boards import LOGGED
 from trackkit.survey.quality.overall import SURE, alone_of, factor_limits
 from trackkit.survey.quality.spread import spreads
 from trackkit.survey.rows import Observations
@@ -25,7 +24,6 @@ Array = NDArray[np.float64]
 
 _LEVELLED: Final = ("rod on peg", "rod", "rod at offset", "difference", "benchmark", "datum")
 _OWN_SD: Final = "the column sd of their table"
-_OF_LOG: Final = "the log's own scatter"
 
 
 def variance_components(ground: Ground, *, without: Collection[str] = ()) -> pd.DataFrame:
@@ -94,8 +92,6 @@ def _kinds(ground: Ground, table: pd.DataFrame) -> tuple[list[tuple[str, str]], 
             own = ("rod readings", "")
         elif kind in ("board", "left-to-right"):
             own = ("angles", str(instrument)) if reading in angles else ("taped boards", "")
-        elif kind == LOGGED:
-            own = ("phone logs", str(instrument))
         elif kind == "difference":
             own = ("differences", "")
         else:
@@ -112,11 +108,10 @@ def _stated(ground: Ground, kind: str, instrument: str, names: set[object]) -> t
         "differences": (survey.differences,),
         "angles": (survey.boards, survey.crosslevels),
         "taped boards": (survey.boards, survey.crosslevels),
-        "phone logs": (survey.boards,),
     }
-    column = "sd_rad" if kind in ("angles", "phone logs") else "sd_m"
+    column = "sd_rad" if kind == "angles" else "sd_m"
     if any(one.loc[one["reading"].isin(names), column].notna().any() for one in tables[kind]):
-        return _OF_LOG if kind == "phone logs" else _OWN_SD, float("nan")
+        return _OWN_SD, float("nan")
     if kind == "angles" and instrument in sds.angle_sds:
         return f"angle_sd of {instrument}", float(sds.angle_sds[instrument])
     name = {

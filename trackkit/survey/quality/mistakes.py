@@ -133,6 +133,7 @@ class _Trial:
     zeros: tuple[str, ...]
     width: float
     freedom: float
+    known_without: dict[tuple[int, ...], tuple[float, Joint]]
 
     @classmethod
     def of(cls, ground: Ground, doubts: dict[str, int]) -> _Trial:
@@ -149,6 +150,7 @@ class _Trial:
             tuple(name for kind, name in rows.names if kind == "zero"),
             ground.width,
             max(stations - 2.0, 1.0) if fitted.roughness.estimated else np.inf,
+            {},
         )
 
     def knows(self, slip: Slip) -> bool:
@@ -158,34 +160,29 @@ class _Trial:
     def explains(self, slip: Slip, tried: int) -> tuple[Mistake, float] | None:
         """Return a slip as a mistake if, so many slips being tried, it explains what chance does not.
 
-        And by how much the squares fall, with all readings in doubt elsewhere set aside.
+        And by how much the squares fall, with all readings set aside that are in doubt all the same.
         """
         from scipy.special import chdtri, ndtri, stdtrit
 
-        own = np.array([self.rows[name] for name in slip.readings], dtype=np.intp)
-        own, place = np.unique(own, return_inverse=True)
-        numbers = {self.doubts[name] for name in slip.readings if name in self.doubts}
-        others = [
-            self.rows[name]
-            for name, number in self.doubts.items()
-            if name in self.rows and self.rows[name] not in own and number not in numbers
-        ]
-        elsewhere = np.array(others, dtype=np.intp)
-        if elsewhere.size and not self.joint.can_do_without(elsewhere):
-            elsewhere = elsewhere[:0]
-        aside = self.joint.gain_without(elsewhere) if elsewhere.size else 0.0
-        joint = self.joint.without(elsewhere)
-        if not joint.can_do_without(own):
-            return None
-        change = np.zeros(own.size)
-        np.add.at(change, place, self._changes(slip, joint, own))
-        off, before = joint.off(own), joint.gain_without(own)
-        gain = joint.gain(own, change)
-        left = max(before - gain, 0.0)
+        rows = np.array([self.rows[name] for name in slip.readings], dtype=np.intp)
+        own, place = np.unique(rows, return_inverse=True)
         share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(tried, 1))
         wide = 1.0 if np.isinf(self.freedom) else float(stdtrit(self.freedom, 0.995) / ndtri(0.995))
-        limit = ndtri(share) if np.isinf(self.freedom) else stdtrit(self.freedom, share)
-        if gain <= limit**2 or left > wide**2 * chdtri(own.size, AGREES):
+        limit = float(ndtri(share) if np.isinf(self.freedom) else stdtrit(self.freedom, share))
+        change = self._change(slip, self.joint, own, place)
+        if self.joint.gain(own, change) <= 0.0:
+            return None
+        numbers = self._settled(own, change, limit)
+        numbers |= {self.doubts[name] for name in slip.readings if name in self.doubts}
+        fall, joint = self._without_doubts_but(frozenset(numbers), own)
+        if any(one.column == "facing" for one in slip.changes):
+            change = self._change(slip, joint, own, place)
+        gain = joint.gain(own, change)
+        if gain <= limit**2 or not joint.can_do_without(own):
+            return None
+        off, before = joint.off(own), joint.gain_without(own)
+        left = max(before - gain, 0.0)
+        if left > wide**2 * chdtri(own.size, AGREES):
             return None
         mistake = Mistake(
             slip.kind,
@@ -197,11 +194,51 @@ class _Trial:
             0,
             tuple(sorted(numbers)),
         )
-        return mistake, aside + gain
+        return mistake, fall + gain
+
+    def _settled(self, own: Indices, change: Array, limit: float) -> set[int]:
+        """Return the doubts that are none any more once a slip is put right."""
+        if not self.doubts:
+            return set()
+        names = [name for name in self.doubts if name in self.rows]
+        at = np.array([self.rows[name] for name in names], dtype=np.intp)
+        joint = self.joint
+        pull = joint.pull[at] - joint.hold[np.ix_(at, own)] @ change
+        w = np.abs(pull) / np.sqrt(np.maximum(joint.hold[at, at], 1e-12))
+        before = np.abs(joint.pull[at]) / np.sqrt(np.maximum(joint.hold[at, at], 1e-12))
+        numbers = np.array([self.doubts[name] for name in names])
+        quiet = (w < limit) & (w < before)
+        return {int(number) for number in np.unique(numbers) if quiet[numbers == number].all()}
+
+    def _without_doubts_but(self, numbers: frozenset[int], own: Indices) -> tuple[float, Joint]:
+        """Return how far the squares fall without the other readings in doubt, and the fit without them."""
+        others = tuple(
+            self.rows[name]
+            for name, number in self.doubts.items()
+            if name in self.rows and number not in numbers and self.rows[name] not in own
+        )
+        if others not in self.known_without:
+            aside: list[int] = []
+            for row in others:  # as many as the fit can do without
+                if self.joint.can_do_without(np.array([*aside, row], dtype=np.intp)):
+                    aside.append(row)
+            which = np.array(aside, dtype=np.intp)
+            fall = self.joint.gain_without(which) if aside else 0.0
+            self.known_without[others] = (fall, self.joint.without(which))
+        return self.known_without[others]
+
+    def _change(self, slip: Slip, joint: Joint, own: Indices, place: NDArray[np.intp]) -> Array:
+        """Return what a slip's changes are worth in height for each of its rows [m]."""
+        change = np.zeros(own.size)
+        np.add.at(change, place, self._changes(slip, joint, own))
+        return change
 
     def _changes(self, slip: Slip, joint: Joint, own: Indices) -> Array:
         """Return what the changes of a slip are worth in height, one for each of its readings [m]."""
-        zero = joint.zero_without(own)
+        turned = any(change.column == "facing" for change in slip.changes)
+        zero = joint.zero
+        if turned and joint.can_do_without(own):
+            zero = joint.zero_without(own)
         found = []
         for change in slip.changes:
             table, row = self.known[change.reading]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from trackkit.survey.alone import Alone, readings_alone
+from trackkit.survey.boards import LOGGED
 
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
@@ -17,6 +18,8 @@ __all__ = ["SURE", "OverallTest", "alone_of", "factor_limits", "overall_test"]
 
 #: Share of cases in which limits hold what they are about (a choice).
 SURE: Final = 0.95
+#: Readings that scatter so little against what was stated were not read twice (a choice).
+COPIED: Final = 0.01
 #: What that means for what is told of heights.
 _SO: Final = {
     "as well as stated": "",
@@ -56,8 +59,12 @@ class OverallTest:
 
 
 def alone_of(ground: Ground, without: Collection[str] = ()) -> Alone:
-    """Return the readings of a fitted ground by themselves, each read point free; some may be left out."""
-    keep = ~ground.setting.observations.table["reading"].isin(list(without)).to_numpy()
+    """Return the readings of a fitted ground by themselves, each read point free; some may be left out.
+
+    A phone's log is left out: its standard deviations come from its own scatter, nothing was stated of them.
+    """
+    table = ground.setting.observations.table
+    keep = ~(table["reading"].isin(list(without)) | (table["kind"] == LOGGED)).to_numpy()
     return readings_alone(ground.setting, ground.fitted.posterior.sd, keep)
 
 
@@ -99,6 +106,9 @@ def overall_test(ground: Ground, *, without: Collection[str] = ()) -> OverallTes
         return OverallTest(0.0, 0, nan, nan, nan, "cannot be tested", words)
     factor = float(np.sqrt(alone.chi2 / alone.dof))
     low, high = factor_limits(factor, alone.dof)
+    if factor < COPIED:
+        words = "Readings that check each other agree to the last figure: were they copied, or made up?"
+        return OverallTest(alone.chi2, alone.dof, factor, low, high, "better than stated", words)
     verdict = (
         "worse than stated" if low > 1.0 else "better than stated" if high < 1.0 else "as well as stated"
     )

@@ -30,6 +30,8 @@ ROD_LENGTHS: Final[Mapping[str, tuple[float, ...]]] = {
 _TYPED: Final = 1e-6
 #: Sides are exchanged at so many stations in a row, or from the first or to the last one (a choice).
 LONGEST_STRETCH: Final = 4
+#: With more stations from one laser position only neighbours are tried for having been exchanged.
+MOST_PAIRED: Final = 40
 
 
 @dataclass(frozen=True)
@@ -124,6 +126,7 @@ def _rods(rod: float, display: Display) -> Iterator[tuple[str, float]]:
         yield from (("feet and inches", feet) for feet in _feet_and_inches(rod))
         yield ("metres as feet", rod / FOOT)
         yield ("centimetres as inches", rod / 2.54)
+        yield from (("digits", swapped) for swapped in _inches_exchanged(rod))
     else:
         yield from (("decimetre", rod + 0.1), ("decimetre", rod - 0.1))
         yield from (("metre", rod + 1.0), ("metre", rod - 1.0))
@@ -147,6 +150,14 @@ def _feet_and_inches(rod: float) -> Iterator[float]:
         yield (whole + part / 12.0) * FOOT
 
 
+def _inches_exchanged(rod: float) -> Iterator[float]:
+    """Return a reading in inches with the two figures of its whole inches exchanged."""
+    whole, part = divmod(rod / INCH + _TYPED, 1.0)
+    tens, ones = divmod(int(whole), 10)
+    if 0 < tens < 10 and tens != ones:
+        yield (10 * ones + tens + part - _TYPED) * INCH
+
+
 def _digits_exchanged(rod: float) -> Iterator[float]:
     """Return a reading in millimetres with two neighbouring digits exchanged."""
     millimetres = round(1000.0 * rod)
@@ -161,13 +172,19 @@ def _digits_exchanged(rod: float) -> Iterator[float]:
 def slips_across(survey: Survey) -> Iterator[Slip]:
     """Return the ways in which several readings may have gone wrong together.
 
-    Rods of the left and the right side exchanged, at one station or on a stretch of them; the rods of two
-    neighbouring stations exchanged, on one side or on both; the sign, or the facing, wrong in a whole table.
+    Rods of the left and the right side exchanged, at one station, on a stretch of them or everywhere; the
+    rods of two stations exchanged, on one side or on both; the sign, or the facing, wrong in a whole table.
     """
     levels = survey.levels
     rods = levels[levels["station_m"].notna() & levels["side"].isin(("left", "right"))]
+    everywhere: list[Change] = []
     for _, own in rods.groupby("laser", sort=False):
-        yield from _exchanged(own)
+        slips = list(_exchanged(own))
+        yield from slips
+        both = [slip for slip in slips if slip.kind in ("sides", "sides on a stretch")]
+        everywhere += max(both, key=lambda slip: len(slip.changes)).changes if both else ()
+    if everywhere:
+        yield Slip("sides of all", tuple(everywhere))
     by_hand = survey.boards[survey.boards["log_pass"] == ""]
     for table, frame in (("boards", by_hand), ("crosslevels", survey.crosslevels)):
         for column in ("angle_rad", "rise_m"):
@@ -191,10 +208,12 @@ def _exchanged(rods: pd.DataFrame) -> Iterator[Slip]:
     stations = sorted({station for station, _ in by_place})
     both = [s for s in stations if (s, "left") in by_place and (s, "right") in by_place]
     for start, stop in _stretches(len(both)):
-        pairs = [(by_place[(s, "left")], by_place[(s, "right")]) for s in both[start:stop]]
+        sides = [(by_place[(s, "left")], by_place[(s, "right")]) for s in both[start:stop]]
         kind = "sides" if stop - start == 1 else "sides on a stretch"
-        yield Slip(kind, tuple(change for pair in pairs for change in _swap(*pair)))
-    for near, far in itertools.pairwise(stations):
+        yield Slip(kind, tuple(change for pair in sides for change in _swap(*pair)))
+    few = len(stations) <= MOST_PAIRED
+    pairs = itertools.combinations(stations, 2) if few else itertools.pairwise(stations)
+    for near, far in pairs:
         swaps = [
             _swap(by_place[(near, side)], by_place[(far, side)])
             for side in ("left", "right")
