@@ -9,7 +9,7 @@ import numpy as np
 
 from trackkit.checked_instruments import check_words
 from trackkit.checked_logs import log_lines
-from trackkit.checked_quality import quality_lines
+from trackkit.checked_quality import mistakes_in, quality_lines
 from trackkit.doubted import doubt_words
 from trackkit.job import Job
 from trackkit.listed import Listing
@@ -19,7 +19,7 @@ from trackkit.paper import columns, wrapped
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
 from trackkit.survey.known import sd_against_best
-from trackkit.survey.quality import detectable_errors, likely_mistakes
+from trackkit.survey.quality import detectable_errors
 from trackkit.survey.quality.detectable import POWER
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import SIGHT
@@ -73,13 +73,15 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
         fills.
     """
     doubts = doubt_listing(job, ground)
-    mistakes = mistake_lines(likely_mistakes(ground, display=job.display), ground, job)
-    verdict = _table(doubts) if doubts.rows else no_doubt(mistakes)
+    happened = mistakes_in(job, ground)
+    mistakes, agreement = mistake_lines(happened, ground, job), quality_lines(job, ground, happened)
+    again = [line for line in agreement if line.startswith("READ AGAIN")]
+    verdict = _table(doubts) if doubts.rows else no_doubt([*mistakes, *again])
     paragraphs = [
         [job.name.upper()],
         [verdict],
         [*(["WHAT MAY HAVE HAPPENED"] if mistakes else []), *mistakes],
-        quality_lines(job, ground),
+        agreement,
         check_words(job.folder, ground.instruments, job.display),
         [*check_lines(job, ground), *(unnoticed_lines(laid) if laid is not None else [])],
         [_next(laid)] if laid is not None else [],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -12,36 +13,54 @@ from trackkit.job import Job
 from trackkit.survey.estimating import LEAST_CHECKS
 from trackkit.survey.ground import Ground
 from trackkit.survey.quality import (
+    Mistake,
     Readers,
     closures,
     compare_readers,
     knocked_lasers,
     laser_against_phone,
+    likely_mistakes,
+    logs_against,
     overall_test,
     variance_components,
 )
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS, Display
 
-__all__ = ["quality_lines"]
+__all__ = ["mistakes_in", "quality_lines"]
 
 #: So many closures beyond their limits are told one by one, the worst first (a choice).
 MOST_TOLD: Final = 5
+#: Of so many readings it is asked what they say of each other: beyond, that takes minutes (a choice).
+MOST_LOOKED_AT: Final = 3000
 #: Decimals that a standard deviation is written with, by the crew's unit.
 _DECIMALS: Final = {"mm": 1, "cm": 2, "in": 2}
 
 
-def quality_lines(job: Job, ground: Ground) -> list[str]:
+def quality_lines(job: Job, ground: Ground, mistakes: Sequence[Mistake] = ()) -> list[str]:
     """Return what the readings say of each other, a line each; few where all is well.
 
     Parameters
     ----------
     job : Job
     ground : Ground
+    mistakes : sequence of Mistake
+        What may have happened: where readings may have been mixed up, no instrument is blamed.
     """
-    show, readers = job.display, compare_readers(ground)
+    show = job.display
+    if len(ground.residuals) > MOST_LOOKED_AT:
+        return [
+            f"More than {MOST_LOOKED_AT} readings: whether they agree, closures, readers and knocks are not "
+            "looked for. Check the survey in parts."
+        ]
+    readers = compare_readers(ground)
     knocked, biased = _knocked(ground, show), _biased(readers, show)
+    logs = _logs(ground, show)
+    if logs:  # what a log bends must not be blamed on anything else
+        return [*logs, *_closures(job, ground)]
+    mixed = any(len(mistake.changes) > 1 for mistake in mistakes)
     first = "what was knocked" if knocked else "who reads high" if biased else ""
+    first = first or ("what may have been mixed up" if mixed else "")
     doubtful = () if first else tuple(ground.doubtful["reading"])
     if doubtful:
         readers = compare_readers(ground, without=doubtful)
@@ -54,9 +73,36 @@ def quality_lines(job: Job, ground: Ground) -> list[str]:
         *biased,
         *_closures(job, ground),
         overall,
-        *_kinds(ground, show, first, doubtful),
+        *([] if mixed else _kinds(ground, show, first, doubtful)),
         *_scatter(readers, show),
     ]
+
+
+def mistakes_in(job: Job, ground: Ground) -> tuple[Mistake, ...]:
+    """Return what may have gone wrong with readings; nothing where a log contradicts and bends them all."""
+    if not logs_against(ground)["agrees"].all():
+        return ()
+    return likely_mistakes(ground, display=job.display)
+
+
+def _logs(ground: Ground, show: Display) -> list[str]:
+    """Return the passes of a log that contradict all other readings, and what may have happened to them."""
+    table = logs_against(ground)
+    lines = []
+    contradict = table[~table["agrees"].astype(bool)]
+    for perhaps in contradict["perhaps"].drop_duplicates():
+        some = contradict[contradict["perhaps"] == perhaps]
+        why = f"Perhaps {perhaps}" if perhaps else "Perhaps its unit, its sign or its stations are wrong"
+        file = str(some["log_pass"].iloc[0]).partition(", ")[0]
+        names = ", ".join(str(name).removeprefix(f"{file}, ") for name in some["log_pass"])
+        most = show.small_unit(float(some["off_m"].max()))
+        passes = f"pass{'es' * (len(some) > 1)} {names}"
+        lines.append(
+            f"READ AGAIN {file}, {passes}: this log contradicts all other readings, by {most} from foot to foot. "
+            f"{why}. Until that is settled, what else is said here counts for nothing: take the log out of the "
+            "folder, and check again."
+        )
+    return lines
 
 
 def _fine(metres: float, show: Display) -> str:
@@ -161,6 +207,8 @@ def _kinds(ground: Ground, show: Display, first: str, without: tuple[str, ...]) 
         if first:
             ask = f". Settle {first} first; if it stays so"
         lines.append(f'{text}{ask}, under {where} in job.toml: {key} = "{worth}".')
+    if first:
+        return lines
     conflict = laser_against_phone(ground, without=without)
     steeper = conflict.dof and abs(conflict.mean_rad) > 3.0 * conflict.mean_sd_rad
     if not conflict.agrees and (not lines or steeper):

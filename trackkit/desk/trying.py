@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from trackkit.checked import check_lines, doubt_listing, no_doubt
-from trackkit.checked_quality import quality_lines
+from trackkit.checked_quality import mistakes_in, quality_lines
 from trackkit.desk.controls import Option, choice
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.panel import EXPECTED
@@ -27,7 +27,7 @@ from trackkit.problems import CannotDo
 from trackkit.show.change import ground_moved
 from trackkit.spoken import change_words, residual_words
 from trackkit.survey.leaving import readings_of, without_readings
-from trackkit.survey.quality import Mistake, likely_mistakes
+from trackkit.survey.quality import Mistake
 from trackkit.tables.retyped import retyped
 from trackkit.tables.typed import TypedTable
 from trackkit.unnoticed import unnoticed_lines
@@ -256,7 +256,7 @@ class TrialPanel(TypedPanel):
         if self._looked:
             return
         job, ground = self.job, self.ground
-        mistakes = likely_mistakes(ground, display=job.display)
+        mistakes = mistakes_in(job, ground)
         yield
         self._offer_mistakes(mistakes)
         doubts, happened = doubt_listing(job, ground), mistake_lines(mistakes, ground, job)
@@ -268,7 +268,7 @@ class TrialPanel(TypedPanel):
             list_html("What may have happened", happened),
             list_html("Left out here", self._out_lines()),
             shown,
-            list_html("Do they agree", quality_lines(job, ground)),
+            list_html("Do they agree", quality_lines(job, ground, mistakes)),
             list_html("In words", [*check_lines(job, ground), *said]),
             list_html("What to mind", [*self._lost_words(), *unsaved]),
         ]

@@ -115,3 +115,17 @@ def test_readings_that_the_fit_needs_cannot_be_left_out():
     ground = fit_ground(make_survey(levels=levels), instruments=TOOLS)
     joint = joint_of(ground.setting, ground.fitted)
     assert not joint.can_do_without(np.array([0]))
+
+
+def test_each_is_judged_by_all_others_and_follows_a_change(ground):
+    joint, rows = joint_of(ground.setting, ground.fitted), np.arange(18)
+    off, squares = joint.each_off(rows)
+    single = [joint.off(np.array([row]))[0] for row in rows]
+    np.testing.assert_allclose(off, single, atol=1e-12)
+    assert squares == pytest.approx(sum(joint.gain_without(np.array([row])) for row in rows))
+    change = np.array([0.01, -0.005])
+    moved = joint.changed(np.array([2, 9]), change)
+    one = np.array([4])
+    assert moved.off(one)[0] == pytest.approx(
+        joint.off(one)[0] - (joint.hold[4, [2, 9]] @ change) / joint.hold[4, 4]
+    )

@@ -141,6 +141,29 @@ def test_left_and_right_exchanged_to_the_end_are_recognised():
     assert set(mistakes[0].readings) == {f"levels row {row + 2}" for row in rows}
 
 
+@pytest.mark.parametrize(("first", "kind"), [(0.0, "sides of all"), (5.0, "sides on a stretch")])
+def test_left_and_right_exchanged_from_a_station_on_are_recognised_over_all_lasers(first, kind):
+    """Left-to-rights contradict all of these rods; nothing else is blamed, and no part of it is offered."""
+    changed = tables()
+    levels = changed["levels"]
+    rows = levels.index[levels["station_m"] >= first]
+    levels.loc[rows, "rod_m"] = levels.loc[rows, "rod_m"].to_numpy().reshape(-1, 2)[:, ::-1].ravel()
+    for known in (KNOWN, GroundType()):
+        _, _, mistakes = found(changed, known=known)
+        assert mistakes[0].kind == kind
+        assert set(mistakes[0].readings) == {f"levels row {row + 2}" for row in rows}
+
+
+def test_two_stations_that_are_no_neighbours_exchanged_are_recognised():
+    changed = tables()
+    rows, others = [4, 5], [12, 13]
+    levels = changed["levels"]
+    levels.loc[rows + others, "rod_m"] = levels.loc[others + rows, "rod_m"].to_numpy()
+    _, _, mistakes = found(changed)
+    assert mistakes[0].kind == "stations"
+    assert set(mistakes[0].readings) == {f"levels row {row + 2}" for row in rows + others}
+
+
 def test_two_stations_exchanged_are_recognised():
     changed = tables()
     rows, others = [4, 5], [6, 7]

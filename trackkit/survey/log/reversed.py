@@ -155,7 +155,8 @@ def _of_pair(one: pd.DataFrame, other: pd.DataFrame, instruments: Instruments) -
     # two walks, each with a quarter of its variance in the mean of both
     steps = (np.abs(np.diff(both[column])) + np.abs(np.diff(both[column + "_b"]))) / 4.0
     step = float(np.mean(steps))
-    noise = float(np.sqrt(np.nanmean(both["sd_rad"] ** 2 + both["sd_rad_b"] ** 2))) / 2.0
+    noises = (both["sd_rad"] ** 2 + both["sd_rad_b"] ** 2).dropna()  # none where stations were not averaged
+    noise = float(np.sqrt(noises.mean())) / 2.0 if len(noises) else 0.0
     if not step > 0:
         return None
     stated = float(getattr(instruments, key))

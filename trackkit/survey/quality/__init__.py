@@ -6,6 +6,7 @@
 - `components`: the same for each kind of reading, and whether laser and phone contradict each other.
 - `readers`: who reads high, and by how much.
 - `knocked`: a laser that was moved between two readings.
+- `logs_against`: a phone's log against all other readings.
 - `mistakes`: what may have gone wrong with a reading in doubt; `slips` are the ways, `joint` tries them.
 - `detectable`: how large an error of each reading must be to be noticed, and what one that is not would do
   to heights.
@@ -21,6 +22,7 @@ from trackkit.survey.quality.components import Conflict, laser_against_phone, va
 from trackkit.survey.quality.design import Worth, planned_ground, planned_readings, survey_worth, worth_table
 from trackkit.survey.quality.detectable import detectable_errors, influence, least_noticed, unnoticed_effects
 from trackkit.survey.quality.knocked import knocked_lasers
+from trackkit.survey.quality.logs_against import logs_against
 from trackkit.survey.quality.mistakes import Change, Mistake, corrected, likely_mistakes
 from trackkit.survey.quality.next_reading import NextReadings, Possible, next_readings, possible_readings
 from trackkit.survey.quality.order import reading_order
@@ -47,6 +49,7 @@ __all__ = [
     "laser_against_phone",
     "least_noticed",
     "likely_mistakes",
+    "logs_against",
     "next_readings",
     "overall_test",
     "planned_ground",

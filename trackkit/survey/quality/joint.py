@@ -22,6 +22,8 @@ Indices = NDArray[np.intp]
 
 #: A reading that has less redundancy is needed by the fit: it cannot be left out.
 NEEDED = 1e-6
+#: ... and one that has less than this is hardly checked.
+HARDLY = 0.02
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,21 @@ class Joint:
     def gain(self, rows: Indices, change: Array) -> float:
         """Return by how much the squares fall if these readings are changed by so much [m]."""
         return float(2.0 * change @ self.pull[rows] - change @ self.hold[np.ix_(rows, rows)] @ change)
+
+    def each_off(self, rows: Indices) -> tuple[Array, float]:
+        """Return what each reading is off a fit without it alone [m], and the sum of their squared w.
+
+        Of readings that the others hardly check, 0.
+        """
+        hold = np.diag(self.hold)[rows]
+        checked = hold * self.sd[rows] ** 2 > HARDLY
+        pull, hold = self.pull[rows], np.where(checked, hold, 1.0)
+        return np.where(checked, pull / hold, 0.0), float(np.sum(np.where(checked, pull**2 / hold, 0.0)))
+
+    def changed(self, rows: Indices, change: Array) -> Joint:
+        """Return the same once these readings are changed by so much [m]; zero errors follow."""
+        pull = self.pull - self.hold[:, rows] @ change
+        return replace(self, pull=pull, zero=self.zero + self.zero_pull[:, rows] @ change)
 
     def zero_without(self, rows: Indices) -> Array:
         """Return the zero errors as a fit without these readings has them [rad], shape (z,)."""

@@ -36,6 +36,9 @@ Indices = NDArray[np.intp]
 AGREES: Final = 0.01
 #: Explanations whose squares are no more than this worse than the best one's are as good: 2 sd (a choice).
 AS_GOOD: Final = 4.0
+#: Where that cannot be asked, because the fit needs them all, their root mean square w is at most this (a
+#: choice).
+PLAIN: Final = 1.5
 #: More rows than this are not looked at: the arrays are dense.
 MOST_ROWS: Final = 3000
 
@@ -119,7 +122,7 @@ def likely_mistakes(ground: Ground, *, display: Display = DISPLAYS["mm"]) -> tup
     together = [slip for slip in slips_across(ground.survey) if trial.knows(slip)]
     tried = [trial.explains(slip, len(table)) for slip in alone if trial.knows(slip)]
     tried += [trial.explains(slip, len(together)) for slip in together]
-    return _ranked([found for found in tried if found is not None])
+    return _ranked([found for found in tried if found is not None], trial.worth)
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,14 @@ class _Trial:
             {},
         )
 
+    @property
+    def worth(self) -> float:
+        """What the squares must fall by for a reading to be in doubt."""
+        from scipy.special import ndtri, stdtrit
+
+        share = 1.0 - CHANCE_OF_FALSE_ALARM / (2.0 * max(len(self.rows), 1))
+        return float(ndtri(share) if np.isinf(self.freedom) else stdtrit(self.freedom, share)) ** 2
+
     def knows(self, slip: Slip) -> bool:
         """Return whether all readings of a slip are in the fit."""
         return all(name in self.rows for name in slip.readings)
@@ -178,17 +189,23 @@ class _Trial:
         if any(one.column == "facing" for one in slip.changes):
             change = self._change(slip, joint, own, place)
         gain = joint.gain(own, change)
-        if gain <= limit**2 or not joint.can_do_without(own):
+        if gain <= limit**2:
             return None
-        off, before = joint.off(own), joint.gain_without(own)
-        left = max(before - gain, 0.0)
-        if left > wide**2 * chdtri(own.size, AGREES):
+        if joint.can_do_without(own):
+            off, before = joint.off(own), joint.gain_without(own)
+            off_then, left = off - change, max(before - gain, 0.0)
+            agree = left <= wide**2 * chdtri(own.size, AGREES)
+        else:  # all rods, say: each is then judged by all others together with it
+            off, before = joint.each_off(own)
+            off_then, left = joint.changed(own, change).each_off(own)
+            agree = left <= (wide * PLAIN) ** 2 * own.size
+        if not agree:
             return None
         mistake = Mistake(
             slip.kind,
             slip.changes,
             float(np.abs(off).max()),
-            float(np.abs(off - change).max()),
+            float(np.abs(off_then).max()),
             float(np.sqrt(before / own.size)),
             float(np.sqrt(left / own.size)),
             0,
@@ -268,15 +285,17 @@ def _unspoilt(setting: Setting, fitted: Fitted, keep: NDArray[np.bool_]) -> tupl
     return known, replace(again, roughness=replace(again.roughness, estimated=fitted.roughness.estimated))
 
 
-def _ranked(found: Sequence[tuple[Mistake, float]]) -> tuple[Mistake, ...]:
+def _ranked(found: Sequence[tuple[Mistake, float]], worth: float) -> tuple[Mistake, ...]:
     """Return for each doubt, or doubts that one mistake explains together, the best explanations.
 
-    A doubt that an explanation leaves open costs as much as it takes to be worse: `AS_GOOD`.
+    A doubt that an explanation leaves open costs what made it a doubt, ``worth`` in squares.
     """
     ranked: list[Mistake] = []
     for together in _linked(mistake.doubts for mistake, _ in found):
+        if not together and any(len(mistake.changes) > 1 for mistake in ranked):
+            continue  # part of what explains the doubts
         some = [(m, fall) for m, fall in found if set(m.doubts) <= together and (m.doubts or not together)]
-        scores = [AS_GOOD * (len(together) - len(m.doubts)) - fall for m, fall in some]
+        scores = [worth * (len(together) - len(m.doubts)) - fall for m, fall in some]
         best = min(scores)
         good = sorted((score, i) for i, score in enumerate(scores) if score <= best + AS_GOOD)
         ranked += [replace(some[i][0], others=len(good) - 1) for _, i in good]

@@ -177,14 +177,9 @@ def slips_across(survey: Survey) -> Iterator[Slip]:
     """
     levels = survey.levels
     rods = levels[levels["station_m"].notna() & levels["side"].isin(("left", "right"))]
-    everywhere: list[Change] = []
     for _, own in rods.groupby("laser", sort=False):
-        slips = list(_exchanged(own))
-        yield from slips
-        both = [slip for slip in slips if slip.kind in ("sides", "sides on a stretch")]
-        everywhere += max(both, key=lambda slip: len(slip.changes)).changes if both else ()
-    if everywhere:
-        yield Slip("sides of all", tuple(everywhere))
+        yield from _exchanged(own)
+    yield from _exchanged_from(rods)
     by_hand = survey.boards[survey.boards["log_pass"] == ""]
     for table, frame in (("boards", by_hand), ("crosslevels", survey.crosslevels)):
         for column in ("angle_rad", "rise_m"):
@@ -222,6 +217,23 @@ def _exchanged(rods: pd.DataFrame) -> Iterator[Slip]:
         yield from (Slip("stations", swap) for swap in swaps)
         if len(swaps) == 2:
             yield Slip("stations", swaps[0] + swaps[1])
+
+
+def _exchanged_from(rods: pd.DataFrame) -> Iterator[Slip]:
+    """Return left and right exchanged from a station on, up to one, or everywhere, from all lasers."""
+    once = rods[~rods.duplicated(["laser", "station_m", "side"], keep=False)]
+    pairs: dict[float, list[tuple[Change, Change]]] = {}
+    for _, own in once.groupby(["laser", "station_m"], sort=False):
+        if len(own) == 2:
+            one, other = rows_of(own)
+            pairs.setdefault(float(one.station_m), []).append(_swap(one, other))
+    stations = sorted(pairs)
+    for start, stop in _stretches(len(stations)):
+        changes = [change for s in stations[start:stop] for pair in pairs[s] for change in pair]
+        if stop - start == len(stations):
+            yield Slip("sides of all", tuple(changes))
+        elif start == 0 or stop == len(stations):
+            yield Slip("sides on a stretch", tuple(changes))
 
 
 def _stretches(count: int) -> Iterator[tuple[int, int]]:
