@@ -99,8 +99,8 @@ def _logs(ground: Ground, show: Display) -> list[str]:
         passes = f"pass{'es' * (len(some) > 1)} {names}"
         lines.append(
             f"READ AGAIN {file}, {passes}: this log contradicts all other readings, by {most} from foot to "
-            f"foot. {why}. Until that is settled, what else is said here counts for nothing: take the log out "
-            "of the folder, and check again."
+            f"foot. {why}. Until that is settled, what else is said here counts for nothing: take the log "
+            "out of the folder, and check again."
         )
     return lines
 
