@@ -50,8 +50,8 @@ def quality_lines(job: Job, ground: Ground, mistakes: Sequence[Mistake] = ()) ->
     show = job.display
     if len(ground.residuals) > MOST_LOOKED_AT:
         return [
-            f"More than {MOST_LOOKED_AT} readings: whether they agree, closures, readers and knocks are not "
-            "looked for. Check the survey in parts."
+            f"More than {MOST_LOOKED_AT} readings: closures, readers, knocks and what may have gone wrong "
+            "are not looked for. Check the survey in parts."
         ]
     readers = compare_readers(ground)
     knocked, biased = _knocked(ground, show), _biased(readers, show)

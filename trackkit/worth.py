@@ -14,7 +14,7 @@ from trackkit.layout.grounds import SIDES
 from trackkit.listed import Listing
 from trackkit.paper import columns, wrapped
 from trackkit.survey.prior import GroundType
-from trackkit.survey.quality.design import GROUNDS, ROD, SLOPE, WITH, planned_ground, worth_table
+from trackkit.survey.quality.design import GROUNDS, ROD, SLOPE, WITH, planned_ground, sds_against, worth_table
 from trackkit.survey.readings import make_survey
 from trackkit.tables.rows import rows_of
 from trackkit.units import Display
@@ -68,13 +68,14 @@ def planned_fills(
     tables = []
     for name, kind in grounds.items():
         ground = planned_ground(survey, kind, stations=stations, instruments=job.instruments, width=job.width)
-        covariance = ground.covariance(ends)
-        variance = np.diag(covariance) - 2.0 * covariance[held] + covariance[held, held]
-        table = pd.DataFrame(
-            {"tie": np.repeat(run.ties["tie"].to_numpy(), 2), "side": list(SIDES) * len(stations)}
-        )
-        table["station_m"] = np.repeat(stations, 2)
-        tables.append(table.assign(ground=name, sd_m=np.sqrt(np.maximum(variance, 0.0))))
+        columns_of = {
+            "ground": name,
+            "tie": np.repeat(run.ties["tie"].to_numpy(), 2),
+            "side": list(SIDES) * len(stations),
+            "station_m": np.repeat(stations, 2),
+            "sd_m": sds_against(ground, ends, ends[held]),
+        }
+        tables.append(pd.DataFrame(columns_of))
     return pd.concat(tables, ignore_index=True)
 
 

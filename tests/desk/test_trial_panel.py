@@ -129,13 +129,13 @@ def test_back_to_the_files_drops_what_was_taken_out_here(panel):
 
 
 def test_what_to_read_next_follows_goal_and_tools(panel):
-    assert panel._next.title.endswith("how high the fills are")
+    assert panel._under.listing.title.endswith("how high the fills are")
     panel.set(goal="governing", tools=("across", "board"))
-    assert panel._next.title.endswith("which tie end is highest")
-    assert {row[1] for row in panel._next.rows} <= {
+    assert panel._under.listing.title.endswith("which tie end is highest")
+    assert {row[1] for row in panel._under.listing.rows} <= {
         "a left-to-right, phone both ways round", "a board along the track, phone both ways round"
     }  # fmt: skip
-    assert "chance" in panel._next.rows[0][3] and panel._next.title in panel.plain()
+    assert "chance" in panel._under.listing.rows[0][3] and panel._under.listing.title in panel.plain()
 
 
 def test_figures_typed_into_the_table_count_at_once(panel):

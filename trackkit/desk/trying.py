@@ -17,12 +17,9 @@ from trackkit.desk.typed_panel import TypedPanel
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.fitted import fit_readings, survey_of
 from trackkit.form import save_form
-from trackkit.jobfile import JOB_FILE
-from trackkit.layout.fills import largest_fill
 from trackkit.mistaken import mistake_lines, reading_words, short_words
-from trackkit.nextread import GOALS, kinds_of, next_for, next_listing
+from trackkit.nextread import GOALS
 from trackkit.paper import NOTEBOOK_WIDTH, columns
-from trackkit.plan import Laid, lay_on
 from trackkit.problems import CannotDo
 from trackkit.show.change import ground_moved
 from trackkit.spoken import change_words, residual_words
@@ -30,11 +27,10 @@ from trackkit.survey.leaving import readings_of, without_readings
 from trackkit.survey.quality import Mistake
 from trackkit.tables.retyped import retyped
 from trackkit.tables.typed import TypedTable
-from trackkit.unnoticed import unnoticed_lines
+from trackkit.tried import Underway, out_lines, underway
 
 if TYPE_CHECKING:
     from trackkit.job import Job
-    from trackkit.listed import Listing
     from trackkit.survey.ground import Ground
 
 __all__ = ["TrialPanel"]
@@ -180,7 +176,9 @@ class TrialPanel(TypedPanel):
         if self._answered is not None and moved <= {"goal", "tools"}:
             return
         self._offer_mistakes((), waits=True)
-        with self._marking(moved, changed=bool(self.typed.changed) or self._differs_in_counting()):
+        with self._marking(
+            moved, changed=bool(self.typed.changed) or self.left_out != self._file_leaves_out()
+        ):
             whole, before, no_run = self._whole()
             survey = survey_of(whole)
             names = readings_of(survey)
@@ -206,11 +204,12 @@ class TrialPanel(TypedPanel):
             self._kept = (tables, (whole, *fit_readings(whole)))
         return self._kept[1]
 
-    def _differs_in_counting(self) -> bool:
+    def _file_leaves_out(self) -> set[str] | None:
+        """Return what the job file leaves out, as it is called now; None if that cannot be said."""
         try:
-            return self.left_out != set(self.typed.left_out)
+            return set(self.typed.left_out)
         except CannotDo:
-            return True
+            return None
 
     def _offer_readings(self) -> None:
         """Offer every reading to be taken out, those in doubt first."""
@@ -260,49 +259,24 @@ class TrialPanel(TypedPanel):
         yield
         self._offer_mistakes(mistakes)
         doubts, happened = doubt_listing(job, ground), mistake_lines(mistakes, ground, job)
-        shown, said = self._with_line()
+        self._under: Underway = underway(
+            job, ground, self.before if self._counted_out else None,
+            goal=self.values["goal"], kinds=self.values["tools"], no_run=self._no_run,
+        )  # fmt: skip
         yield
+        listing = self._under.listing
+        out = out_lines(self._counted_out, self._file_leaves_out() or (), self.before, job)
         unsaved = self._unsaved_words(self._fitted, self._unsaved)
         parts = [
             listing_html(doubts) if doubts.rows else list_html("", [no_doubt(happened)]),
             list_html("What may have happened", happened),
-            list_html("Left out here", self._out_lines()),
-            shown,
+            list_html("Left out here", out),
+            listing_html(listing) if listing is not None else list_html("", [self._under.why]),
             list_html("Do they agree", quality_lines(job, ground, mistakes)),
-            list_html("In words", [*check_lines(job, ground), *said]),
+            list_html("In words", [*check_lines(job, ground), *self._under.lines]),
             list_html("What to mind", [*self._lost_words(), *unsaved]),
         ]
         self._sheet.value = sheet_html(*parts)
-
-    def _with_line(self) -> tuple[str, list[str]]:
-        """Return what to read next as HTML, and what would not be noticed: both need a line."""
-        self._next: Listing | None = None
-        if self._no_run or not self.ground.sides:
-            why = self._no_run or "the ground itself was not read"
-            return list_html("", [f"What to read next cannot be said: {why}"]), []
-        try:
-            laid = lay_on(self.job, self.ground)
-        except EXPECTED as why:
-            return list_html("", [f"What to read next cannot be said: {why}"]), []
-        kinds = self.values["tools"] or kinds_of(laid)
-        listed = self._next = next_listing(next_for(laid, self.values["goal"], kinds=kinds), self.job)
-        return listing_html(listed), [*unnoticed_lines(laid), *self._fills(laid)]
-
-    def _fills(self, laid: Laid) -> list[str]:
-        """Return what the readings that are left out here change in the fills."""
-        if not self._counted_out:
-            return []
-        try:
-            other = lay_on(replace(self.job, survey=self.before.survey), self.before)
-        except EXPECTED:
-            return []
-        show, job = self.job.display, self.job
-
-        def largest(one: Laid) -> str:
-            fill, tie, side = largest_fill(one.fills)
-            return f"{show.small_unit(fill)} at tie {tie} {job.side(side)}"
-
-        return [f"Largest fill: {largest(laid)}; with all readings counted {largest(other)}."]
 
     def _offer_mistakes(self, mistakes: Sequence[Mistake], *, waits: bool = False) -> None:
         """Offer what may have happened, to be typed into the tables as they stand; or nothing for a while."""
@@ -314,15 +288,6 @@ class TrialPanel(TypedPanel):
             control.options = options or [("..." if waits else "nothing to propose", -1)]
             control.value = control.options[0][1]
         self._put_right.disabled = not mistakes
-
-    def _out_lines(self) -> list[str]:
-        """Return the readings that are left out here, and how far they are from what the others make."""
-        own = set(self.typed.left_out) if not self.typed.notes else set()
-        return [
-            f"{name}, {reading_words(name, self.before, self.job)}"
-            f"{'' if name in own else f'; {JOB_FILE} counts it still, until it is saved'}"
-            for name in self._counted_out
-        ]
 
     def _lost_words(self) -> list[str]:
         """Return of which readings it cannot be said any more where they are."""
@@ -365,7 +330,8 @@ class TrialPanel(TypedPanel):
         lines += mistake_lines(self.mistakes, self.ground, self.job)
         if self._change.words:
             lines.append(self._change.words)
-        if self._next is not None:
-            table = columns(self._next.head, self._next.rows, wrap=self._next.wide, width=NOTEBOOK_WIDTH)
-            lines += [self._next.title, table, *self._next.notes]
+        listing = self._under.listing
+        if listing is not None:
+            table = columns(listing.head, listing.rows, wrap=listing.wide, width=NOTEBOOK_WIDTH)
+            lines += [listing.title, table, *listing.notes]
         return "\n".join(lines)

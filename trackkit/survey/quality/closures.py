@@ -177,7 +177,9 @@ def _sights(ground: Ground) -> list[_Sight]:
         if kind == "zero" and name.startswith(SIGHT):
             tilted += rows.border[:, [index]].toarray()[:, 0] * ground.fitted.border(ground.setting)[index]
     value = rows.value - tilted
-    rises = iter(zip(ground.survey.differences["point"], ground.survey.differences["to_point"], strict=True))
+    differences = ground.survey.differences
+    ends = zip(differences["point"].astype(str), differences["to_point"].astype(str), strict=True)
+    rises = dict(zip(differences["reading"], ends, strict=True))
     found = [
         _Sight(_KNOWN, ("peg", name), height, {})
         for name, height in rows.fixed.items()
@@ -185,7 +187,7 @@ def _sights(ground: Ground) -> list[_Sight]:
     surface = rows.ground.tocsr()
     for row, kind in enumerate(kinds):
         if kind == "difference":
-            low, high = (("peg", str(name)) for name in next(rises))
+            low, high = (("peg", name) for name in rises[rows.table["reading"].iloc[row]])
             known = rows.fixed.get(low[1], 0.0) - rows.fixed.get(high[1], 0.0)
             found.append(_Sight(low, high, float(value[row]) - known, {row: 1.0}))
         elif kind == "benchmark":

@@ -21,7 +21,16 @@ from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.readings import Survey, make_survey
 
-__all__ = ["GROUNDS", "WITH", "Worth", "planned_ground", "planned_readings", "survey_worth", "worth_table"]
+__all__ = [
+    "GROUNDS",
+    "WITH",
+    "Worth",
+    "planned_ground",
+    "planned_readings",
+    "sds_against",
+    "survey_worth",
+    "worth_table",
+]
 
 Array = NDArray[np.float64]
 
@@ -184,11 +193,7 @@ def survey_worth(
     at_ties = np.asarray(ties, dtype=float).tolist()
     ends = [(station, side) for station in at_ties for side in ("left", "right")]
     held = reference or ends[2 * (len(at_ties) // 2)]
-    points = list(dict.fromkeys([*ends, held]))
-    covariance = ground.covariance(points)
-    at = points.index(held)
-    variance = np.diag(covariance) - 2.0 * covariance[at] + covariance[at, at]
-    sd = np.sqrt(np.maximum(variance[: len(ends)], 0.0))
+    sd = sds_against(ground, ends, held)
     others = np.array([end != held for end in ends])
     table = ground.residuals
     return Worth(
@@ -197,6 +202,14 @@ def survey_worth(
         float(np.median(sd[others])),
         int((table["checked"] == "readings").sum()),
     )
+
+
+def sds_against(ground: Ground, ends: Sequence[tuple[float, str]], held: tuple[float, str]) -> Array:
+    """Return the standard deviations of tie ends' heights against one place, shape (n,) [m]."""
+    points = list(dict.fromkeys([*ends, held]))
+    covariance, at = ground.covariance(points), points.index(held)
+    variance = np.diag(covariance) - 2.0 * covariance[at] + covariance[at, at]
+    return np.asarray(np.sqrt(np.maximum(variance[[points.index(end) for end in ends]], 0.0)))
 
 
 def worth_table(
