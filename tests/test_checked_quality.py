@@ -61,7 +61,7 @@ def test_a_misread_peg_is_named_with_the_closures_that_fail(tmp_path):
     assert "in all of them: levels.csv row 21 and row 37. The worst:" in lines[0]
     assert lines[1].startswith("READ AGAIN P1 from laser position by the willow, read twice")
     assert lines[1].endswith("misses by 1.9 cm, 0.6 cm allowed.")
-    assert lines[2].startswith("The readings in doubt left out: the readings agree with each other")
+    assert lines[2].startswith("With the readings in doubt left out, the readings agree with each other")
     assert "worse" not in lines[2]
     assert len(lines) == 3
 

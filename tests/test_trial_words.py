@@ -150,5 +150,5 @@ def test_worth_is_told_in_the_crews_unit_and_not_for_track_that_lies():
 def test_the_worth_table_fits_a_page():
     listing = worth_listing(12.0, DISPLAYS["cm"])
     assert len(listing.rows) == 15 and all(len(row) == len(listing.head) for row in listing.rows)
-    text = worth_text(12.0, DISPLAYS["1/8 in"], width=76)
-    assert max(map(len, text.splitlines()[:16])) <= 76 and "39' 4\"" in text
+    text = worth_text(3.0, DISPLAYS["1/8 in"], width=76)
+    assert max(map(len, text.splitlines()[:16])) <= 76 and "9' 10\"" in text

@@ -158,12 +158,12 @@ def _check_extent(log: pd.DataFrame, problems: Problems, rules: SurveyRules) -> 
 def _check_pass(file: str, each: Pass, found: Cleaned, problems: Problems, rules: LogRules) -> None:
     row = int(each.row[0])
     if found.steep.sum() > rules.too_many_off * each.row.size:
-        steep = f"{found.steep.sum()} of {each.row.size} angles of pass {each.name}"
+        steep = f"{found.steep.sum()} of {each.row.size} angles of {_called(each)}"
         text = f"{steep} that are steeper than a board lies"
         do = "is the column in degrees? was the phone flat on the board?"
         problems.add(Problem(file, text, "angles of the ground", do, row, "angle"))
     elif not found.sound.any():
-        text = f"pass {each.name} without one sound row"
+        text = f"{_called(each)} without one sound row"
         problems.add(Problem(file, text, "rows with an angle", "take the pass out, or log it again", row))
 
 
@@ -192,13 +192,13 @@ def _notes(
     ]
     for name, said in _SAID.items():
         places = [
-            (-stretch.rows, f"{each.name} {_place(stretch)}")
+            (-stretch.rows, f"{_called(each)} {_place(stretch)}")
             for each, found in zip(passes, cleaned, strict=True)
             for stretch in stretches(each.station, getattr(found, name), _near(each))
         ]
         notes += _listed(f"{file}, {said}", [text for _, text in sorted(places, key=lambda at: at[0])])
     holed = [
-        f"{each.name} from {gap.start:.2f} to {gap.end:.2f} m"
+        f"{_called(each)} from {gap.start:.2f} to {gap.end:.2f} m"
         for each, found in zip(passes, cleaned, strict=True)
         for gap in found.gaps
     ]
@@ -206,12 +206,17 @@ def _notes(
     for each, found in zip(passes, thinned, strict=True):
         if not found.window:
             few = "one row" if each.row.size == 1 else "rows too far apart to average"
-            notes.append(f"{file}: pass {each.name}: {few}; each station counts as one board reading")
+            notes.append(f"{file}: {_called(each)}: {few}; each station counts as one board reading")
         elif not np.isfinite(found.sd).all():
             notes.append(
-                f"{file}: pass {each.name} is too short to judge its noise; each mean counts as one angle"
+                f"{file}: {_called(each)} is too short to judge its noise; each mean counts as one angle"
             )
     return notes
+
+
+def _called(each: Pass) -> str:
+    """Return what a pass is called: a name that is a figure only says nothing by itself."""
+    return each.name if each.name.startswith("pass") else f"pass {each.name}"
 
 
 def _number(count: int) -> str:

@@ -228,7 +228,8 @@ def worth_table(
     length : float
         Of the run [m].
     spacings : sequence of float
-        Distances between stations, at the most [m]: the run is cut evenly. `TIE_SPACING` reads at the ties.
+        Distances between stations, at the most [m]: the run is cut evenly, and those that cut it alike count
+        once. `TIE_SPACING` reads at the ties.
     by : sequence of str
         Of `WITH`.
     grounds : mapping
@@ -250,8 +251,8 @@ def worth_table(
     ties = _evenly(length, TIE_SPACING)
     rows = []
     for how in by:
-        for spacing in spacings:
-            stations = _evenly(length, spacing)
+        # a short run is cut into as many pieces by several spacings
+        for stations in {len(cut): cut for cut in (_evenly(length, gap) for gap in spacings)}.values():
             survey = planned_readings(stations, by=how, width=width)
             for name, kind in grounds.items():
                 worth = survey_worth(survey, ties, kind, instruments=instruments, width=width)
