@@ -151,4 +151,4 @@ def test_the_worth_table_fits_a_page():
     listing = worth_listing(12.0, DISPLAYS["cm"])
     assert len(listing.rows) == 15 and all(len(row) == len(listing.head) for row in listing.rows)
     text = worth_text(3.0, DISPLAYS["1/8 in"], width=76)
-    assert max(map(len, text.splitlines()[:16])) <= 76 and "9' 10\"" in text
+    assert max(map(len, text.splitlines())) <= 76 and "9' 10\"" in text

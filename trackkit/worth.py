@@ -12,7 +12,7 @@ from trackkit.booking import blank_form
 from trackkit.fitted import lay_job
 from trackkit.layout.grounds import SIDES
 from trackkit.listed import Listing
-from trackkit.paper import columns, wrapped
+from trackkit.paper import columns, wrapped_lines
 from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.design import GROUNDS, ROD, SLOPE, WITH, planned_ground, sds_against, worth_table
 from trackkit.survey.readings import make_survey
@@ -99,8 +99,9 @@ def worth_listing(length: float, display: Display) -> Listing:
         worst = [f"±{display.small(2.0 * sd)}" for sd in some["sd_m"]]
         rows.append((WITH[str(by)], display.long(float(first.spacing_m)), str(first.readings), *worst))
     head = ("read with", "every", "readings", *kinds)
+    unit = "inches" if display.unit == "in" else display.unit
     notes = (
-        f"Give or take of the worst fill on a run of {display.long(length)}, in {display.unit}. Ties between "
+        f"Give or take of the worst fill on a run of {display.long(length)}, in {unit}. Ties between "
         "the readings are guessed; in the first row of each kind every tie is read.",
         f"{_GUESS[0].upper()}{_GUESS[1:]}.",
     )
@@ -113,4 +114,5 @@ def worth_text(length: float, display: Display, *, width: int) -> str:
     """Return the same as text, no wider than that."""
     listing = worth_listing(length, display)
     table = columns(listing.head, listing.rows, right=listing.right, wrap=listing.wide, width=width)
-    return "\n".join([listing.title, table, *(wrapped(note, hang=2) for note in listing.notes)])
+    notes = (wrapped_lines(note, width=width) for note in listing.notes)
+    return "\n".join([listing.title, table, *notes])
