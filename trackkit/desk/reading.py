@@ -156,12 +156,9 @@ class GroundPanel(TypedPanel):
 
     def settings(self) -> list[str]:
         """Return the job, and what of it is not as in its files."""
-        found = [f"{self.job.name} ({self.job.folder.name})"]
-        if self.values["counted"] and self.job.file.leave_out:
-            found.append("readings that the job leaves out are counted")
-        if self._unsaved:
-            found.append(f"as typed, not as saved: {', '.join(self._unsaved)}")
-        return found
+        counted = self.values["counted"] and self.job.file.leave_out
+        more = ["readings that the job leaves out are counted"] if counted else []
+        return self._settings_of(self.job, self._unsaved, *more)
 
     def sheet(self) -> str:
         """Return what is in doubt, and what the readings are worth."""

@@ -312,12 +312,8 @@ class TrialPanel(TypedPanel):
 
     def settings(self) -> list[str]:
         """Return the job, and what of it is not as in its files."""
-        found = [f"{self.job.name} ({self.job.folder.name})"]
-        if self._counted_out:
-            found.append(f"left out: {', '.join(self._counted_out)}")
-        if self._unsaved:
-            found.append(f"as typed, not as saved: {', '.join(self._unsaved)}")
-        return found
+        out = [f"left out: {', '.join(self._counted_out)}"] if self._counted_out else []
+        return self._settings_of(self.job, self._unsaved, *out)
 
     def sheet(self) -> str:
         """Return what is in doubt and why, what may have happened, and what to read next."""

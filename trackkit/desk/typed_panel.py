@@ -21,6 +21,8 @@ from trackkit.tables.typed import TypedTable
 if TYPE_CHECKING:
     from ipywidgets import Dropdown, HBox
 
+    from trackkit.job import Job
+
 __all__ = ["TypedPanel"]
 
 #: Words to choose from where a column takes no others.
@@ -160,6 +162,13 @@ class TypedPanel(Panel):
     @abstractmethod
     def _saved_as(self) -> Path:
         """Save the job as it stands here as a new one, and return its folder."""
+
+    def _settings_of(self, job: Job, unsaved: list[str], *more: str) -> list[str]:
+        """Return the job, what of it is not as in its files, and which tables are not."""
+        found = [f"{job.name} ({job.folder.name})", *more]
+        if unsaved:
+            found.append(f"as typed, not as saved: {', '.join(unsaved)}")
+        return found
 
     def _unsaved_words(self, typed: TypedJob, unsaved: list[str]) -> list[str]:
         """Return how the tables differ from the files, as far as somebody must know."""
