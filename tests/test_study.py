@@ -1,8 +1,10 @@
-"""A small, fixed-seed version of the coverage study; the whole one is ``tests/study/coverage_study.py``."""
+"""Small, fixed-seed versions of the studies in ``tests/study``; the whole ones are scripts there."""
 
 import pytest
 from coverage_study import coverage
 from grounds import GROUNDS
+from planted_study import outcome
+from power_study import false_alarms, shares
 
 SURVEYS = 40
 #: What the whole study has to reach, at readings and between them.
@@ -23,3 +25,17 @@ def test_intervals_hold_the_true_surface_as_often_as_they_say(name):
     assert at < most_at + 3 * at_error
     assert between < most_between + 3 * between_error
     assert at_error < 0.03
+
+
+def test_a_misread_decimetre_is_found_and_a_good_survey_left_alone():
+    """The whole study: 100 % found and blamed rightly, no false alarm in 150 surveys."""
+    found, right = shares("tussocks", 5, checked=True, size=0.1 / 0.0015)
+    assert (found, right) == (1.0, 1.0)
+    assert false_alarms("tussocks", 5, checked=True) <= 0.2
+
+
+def test_a_fault_planted_in_another_drawing_of_a_demo_is_recognised():
+    """The whole study: 50 of 50 found, no false blame."""
+    told = outcome("boathouse_lawn", "decimetre", 3)
+    assert told["right"] and told["recognised"] and not told["blamed"]
+    assert not outcome("market_yard", None, 3)["blamed"]

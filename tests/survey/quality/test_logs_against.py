@@ -1,20 +1,15 @@
 """A log in the wrong unit, or with the wrong sign, is told from one that is right."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
+from log_cases import survey_of, walk
 
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.quality import logs_against
 from trackkit.survey.quality.logs_against import WRONG_UNIT
 from trackkit.survey.readings import make_survey
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
-from log_cases import survey_of, walk
 
 TOOLS = Instruments(rod_sd=0.0015, station_sd=0.0)
 
