@@ -151,7 +151,8 @@ def test_a_page_made_of_a_stored_notebook_holds_its_picture(pages, browser, path
     page.wait_for_selector("main img", state="attached")
     check_stills(page.locator("main img"))
     cells = page.locator("main .trackkit-sheet td").evaluate_all(ALIGNED)
-    assert len(cells) > 10 or path.stem in ("00_start", "01_read_the_ground")
+    few = 10 if path.stem == "04_readings_on_trial" else 20  # its job has no doubt to list
+    assert len(cells) > few or path.stem in ("00_start", "01_read_the_ground")
     assert all(align == ("right" if figure else "left") for figure, align in cells)
     page.close()
 

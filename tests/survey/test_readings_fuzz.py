@@ -19,7 +19,7 @@ from trackkit.problems import InputProblems, Problem
 from trackkit.survey.readings import Survey, read_survey
 from trackkit.survey.tables import LOG_TABLES, TABLE_NAMES, log_spec, table_specs
 
-QUICK = settings(max_examples=70, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+QUICK = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 NAMES = sorted(
     {
