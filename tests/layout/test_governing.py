@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from trackkit.layout.governing import STEP, governing_chances, governing_in_steps
-from trackkit.layout.line import grade_line, least_fill_line, level_line
+from trackkit.layout.line import follow_line, grade_line, least_fill_line, level_line
 from trackkit.layout.run import run_from_sections
 from trackkit.layout.sections import Section
 
@@ -98,7 +98,7 @@ def test_an_obstacle_as_high_as_the_ground_governs_half_of_the_time():
 def test_chances_worked_out_in_steps_are_the_same():
     run = run_from_sections([SECTION] * 3)
     ground = Known(0.01, 0.02)
-    for line, steps in ((least_fill_line(ground, run), 30), (level_line(ground, run), 1)):
+    for line, steps in ((follow_line(ground, run), 30), (least_fill_line(ground, run), 1)):
         found = []
 
         def asked(line=line, found=found):

@@ -58,7 +58,8 @@ def governing_chances(
     ground : GroundLike
     line : FinishedLine
     draws : int, optional
-        By default 10,000, or 400 where the line is worked out anew: known to 2.5 % then, at worst.
+        By default 10,000, or 400 where a line that follows the ground is worked out anew for each: known to
+        2.5 % then, at worst.
     seed : int
         Of the draws: the same input gives the same chances.
 
@@ -84,11 +85,11 @@ def governing_in_steps(
     For whoever has to answer something else meanwhile (``yield from``); the parameters are the same.
     """
     resting = line.resting
-    draws = draws or (DRAWS if resting.keeps_shape else SOLVED)
+    draws = draws or (DRAWS if resting.is_quick else SOLVED)
     rows = resting.rows
     drawn = ground.draw(rows.points, draws, seed)
     found: Counter[tuple[int, ...]] = Counter()
-    step = draws if resting.keeps_shape else STEP
+    step = draws if resting.is_quick else STEP
     for first in range(0, draws, step):
         found.update(resting.rows_rested_on(drawn[first : first + step]))
         yield

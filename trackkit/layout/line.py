@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from trackkit.layout.bends import follow
@@ -22,6 +23,7 @@ from trackkit.layout.resting import Fit, Shape
 from trackkit.layout.rolling import Rolling
 from trackkit.layout.solve import Options, solve
 from trackkit.layout.straight import Straight, at_grade, least_fill, least_fill_through
+from trackkit.layout.straight_many import least_fill_contacts
 
 __all__ = [
     "BEND",
@@ -167,10 +169,14 @@ def least_fill_line(
             )
         return _between(knots, line)
 
+    def fit_many(rows: Rows, heights: FloatArray) -> npt.NDArray[np.int64]:
+        centre = float(np.mean(rows.stations[: len(rows.ground)]))
+        return least_fill_contacts(rows.stations, heights, limit=limit, centre=centre)
+
     options = Options(
         reference, gap, confidence, obstacles, clearance, doubt or Doubt(), rolling, set_from
     )  # fmt: skip
-    return solve("least fill", ground, run, fit, options)
+    return solve("least fill", ground, run, fit, options, fit_many=fit_many)
 
 
 def follow_line(

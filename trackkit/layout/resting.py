@@ -6,12 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from trackkit.layout.clearance import Rows
 from trackkit.layout.grounds import FloatArray
 from trackkit.layout.reference import Held
 
-__all__ = ["Fit", "Resting", "Shape"]
+__all__ = ["Fit", "FitMany", "Resting", "Shape"]
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,8 @@ class Shape:
 
 #: From knots (head, joints, tail), what must be cleared, and where the line is held, to its shape.
 Fit = Callable[[FloatArray, Rows, Held | None], Shape]
+#: From what must be cleared and its heights, (grounds, rows), to the rows rested on, (grounds, 2), -1 for none.
+FitMany = Callable[[Rows, FloatArray], npt.NDArray[np.int64]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +60,8 @@ class Resting:
         How it was fitted.
     keeps_shape : bool
         Over other heights it only moves up or down: a level line, a given grade, a held one.
+    fit_many : FitMany, optional
+        What it rests on over many grounds at once, where that can be worked out together.
     """
 
     knots: FloatArray
@@ -64,6 +69,16 @@ class Resting:
     shape: Shape
     fit: Fit
     keeps_shape: bool
+    fit_many: FitMany | None = None
+
+    @property
+    def is_quick(self) -> bool:
+        """Whether many grounds take no longer than drawing them."""
+        return self.keeps_shape or self.fit_many is not None
+
+    def reached(self, heights: FloatArray) -> FloatArray:
+        """Return what the line must reach over other heights of the points, shape (draws, rows) [m]."""
+        return np.asarray(self.rows.heights + (heights - self.rows.mean) @ self.rows.parts.T)
 
     def rows_rested_on(self, heights: FloatArray) -> list[tuple[int, ...]]:
         """Return the rows that the line rests on over other heights, draw by draw.
@@ -77,7 +92,9 @@ class Resting:
             Of ``rows.points`` [m].
         """
         if self.keeps_shape:
-            reached = self.rows.heights + (heights - self.rows.mean) @ self.rows.parts.T
             line = np.interp(self.rows.stations, self.shape.knots, self.shape.heights)
-            return [(int(row),) for row in np.argmax(reached - line, axis=1)]
+            return [(int(row),) for row in np.argmax(self.reached(heights) - line, axis=1)]
+        if self.fit_many is not None:
+            rows = self.fit_many(self.rows, self.reached(heights)).tolist()
+            return [(one,) if two < 0 else (one, two) for one, two in rows]
         return [tuple(sorted(self.fit(self.knots, self.rows.over(drawn), None).rows)) for drawn in heights]

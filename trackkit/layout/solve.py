@@ -19,7 +19,7 @@ from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, FloatArray, GroundLike, Point
 from trackkit.layout.laid import Run
 from trackkit.layout.reference import Held, Reference, resolve
-from trackkit.layout.resting import Fit, Resting, Shape
+from trackkit.layout.resting import Fit, FitMany, Resting, Shape
 from trackkit.layout.rolling import Rolling, roll_away
 from trackkit.problems import Advisory, CannotDo
 
@@ -47,7 +47,9 @@ class Options:
     set_from: Point | None = None
 
 
-def solve(kind: str, ground: GroundLike, run: Run, fit: Fit, options: Options) -> FinishedLine:
+def solve(
+    kind: str, ground: GroundLike, run: Run, fit: Fit, options: Options, *, fit_many: FitMany | None = None
+) -> FinishedLine:
     """Solve line and ties in turn, then build the result."""
     if not (np.isfinite(options.gap) and options.gap >= 0):
         raise ValueError(f"gap must be 0 m or more, got {options.gap}")
@@ -80,7 +82,7 @@ def solve(kind: str, ground: GroundLike, run: Run, fit: Fit, options: Options) -
         knots_height=shape.heights, contacts=points, knot_weights=weights, run=run.on_grade(used),
         depth=max(0.0, float(over.max())) if over.max() > _ROUND else 0.0, doubt=options.doubt, turns=turns,
         chance_touch=float("nan"), advisories=(),
-        resting=Resting(knots, rows, shape, fit, kind in ("level", "grade") or held is not None),
+        resting=Resting(knots, rows, shape, fit, kind in ("level", "grade") or held is not None, fit_many),
     )  # fmt: skip
     if options.confidence is not None:
         can_rise = held is None or held.with_gap
