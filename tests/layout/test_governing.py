@@ -98,15 +98,15 @@ def test_an_obstacle_as_high_as_the_ground_governs_half_of_the_time():
 def test_chances_worked_out_in_steps_are_the_same():
     run = run_from_sections([SECTION] * 3)
     ground = Known(0.01, 0.02)
-    for line, steps in ((follow_line(ground, run), 30), (least_fill_line(ground, run), 1)):
+    for line, steps in ((follow_line(ground, run), 8), (least_fill_line(ground, run), 1)):
         found = []
 
         def asked(line=line, found=found):
-            found.append((yield from governing_in_steps(ground, line, draws=30 * STEP)))
+            found.append((yield from governing_in_steps(ground, line, draws=8 * STEP)))
 
         assert len(list(asked())) == steps
         (found,) = found
-        whole = governing_chances(ground, line, draws=30 * STEP)
+        whole = governing_chances(ground, line, draws=8 * STEP)
         pd.testing.assert_frame_equal(found.table, whole.table)
         assert (found.another, found.likeliest) == (whole.another, whole.likeliest)
         assert 0 < found.another < 1

@@ -40,7 +40,7 @@ class Shape:
 
 #: From knots (head, joints, tail), what must be cleared, and where the line is held, to its shape.
 Fit = Callable[[FloatArray, Rows, Held | None], Shape]
-#: From what must be cleared and its heights, (grounds, rows), to the rows rested on, (grounds, 2), -1 for none.
+#: From what must be cleared and its heights, (grounds, rows), to the rows rested on, (grounds, 2), -1 none.
 FitMany = Callable[[Rows, FloatArray], npt.NDArray[np.int64]]
 
 

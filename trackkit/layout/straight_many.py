@@ -61,7 +61,8 @@ def least_fill_contacts(
         grade = high if ahead.any() else low
         if open_.any() and not np.isfinite(grade):
             raise ValueError(
-                "every point lies on one side of centre, so the least fill has no end; state a finite grade limit"
+                "every point lies on one side of centre, so the least fill has no end; "
+                "state a finite grade limit"
             )
         found[open_, 0] = (h[open_] - grade * x).argmax(axis=1) if open_.any() else 0
         return found

@@ -57,8 +57,9 @@ def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None
         what was read (a rod's in rod, a board's in rise), and ``chance`` that of a survey without a
         misreading having one as far off (all NaN where that was not tried). Doubtful is that test at
         `trackkit.survey.significance.CHANCE_OF_FALSE_ALARM` for the whole survey, Bonferroni, by Student's t
-        with stations - 2 degrees of freedom where the roughness was estimated, and by the tau test where the
-        standard deviation was. Readings in doubt that have the same number in ``rivals`` (0: none) are as
+        (`trackkit.survey.significance.roughness_freedom`) where the roughness was estimated, and by the tau
+        test where the standard deviation was. Readings in doubt that have the same number in ``rivals`` (0:
+        none) are as
         likely, each by itself, the one misread.
     """
     rows = setting.observations.table

@@ -17,7 +17,15 @@ from numpy.typing import NDArray
 from trackkit.survey.fitting import Fitted, Setting
 from trackkit.survey.posterior import Posterior
 
-__all__ = ["CHANCE_OF_FALSE_ALARM", "Limit", "critical_w", "limit_of", "studentised", "tau_limit"]
+__all__ = [
+    "CHANCE_OF_FALSE_ALARM",
+    "Limit",
+    "critical_w",
+    "limit_of",
+    "roughness_freedom",
+    "studentised",
+    "tau_limit",
+]
 
 Array = NDArray[np.float64]
 
@@ -91,10 +99,22 @@ def critical_w(setting: Setting, fitted: Fitted, readings: int, checks: float = 
 
 def _freedom(setting: Setting, fitted: Fitted, checks: float) -> float:
     """Return the degrees of freedom of a residual's spread; infinite if all was stated."""
-    freedom = checks - 1.0
-    if fitted.roughness.estimated:
-        freedom = min(freedom, setting.observations.table["station_m"].nunique() - 2.0)
-    return max(freedom, 1.0)
+    return max(min(checks - 1.0, roughness_freedom(setting, fitted)), 1.0)
+
+
+def roughness_freedom(setting: Setting, fitted: Fitted) -> float:
+    """Return the degrees of freedom behind an estimated roughness, at least 1; infinite where it was stated.
+
+    Of the stations that were read two go for level and slope, one for the reading on trial, which the
+    estimate has to do without, and one more where the relief was estimated along with the roughness.
+    Simulated (``tests/study/power.txt``): without these last two, sparse surveys of a road spectrum were
+    blamed in 6.3 % of 1,400 cases; at most 5 % is what is aimed at.
+    """
+    estimated = fitted.roughness.estimated
+    if not estimated:
+        return float("inf")
+    stations = setting.observations.table["station_m"].nunique()
+    return max(stations - 3.0 - ("relief" in estimated), 1.0)
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.joint import Joint, joint_of
 from trackkit.survey.quality.slips import Change, Slip, readings_in, single_slips, slips_across
 from trackkit.survey.readings import Survey
-from trackkit.survey.significance import CHANCE_OF_FALSE_ALARM
+from trackkit.survey.significance import CHANCE_OF_FALSE_ALARM, roughness_freedom
 from trackkit.tables.rows import rows_of
 from trackkit.units import DISPLAYS, Display
 
@@ -144,7 +144,6 @@ class _Trial:
         rows = setting.observations
         if doubts and fitted.roughness.estimated:
             setting, fitted = _unspoilt(setting, fitted, ~rows.table["reading"].isin(list(doubts)).to_numpy())
-        stations = rows.table["station_m"].nunique()
         return cls(
             joint_of(setting, fitted),
             {str(name): i for i, name in enumerate(rows.table["reading"]) if rows.table["counts"].iloc[i]},
@@ -152,7 +151,7 @@ class _Trial:
             doubts,
             tuple(name for kind, name in rows.names if kind == "zero"),
             ground.width,
-            max(stations - 2.0, 1.0) if fitted.roughness.estimated else np.inf,
+            roughness_freedom(setting, fitted),
             {},
         )
 
