@@ -18,7 +18,7 @@ from trackkit.cribbing.sites import Site, split
 from trackkit.cribbing.truck import Truck
 from trackkit.cribbing.workshop import Purpose, Unserved, Workshop, label_of
 
-__all__ = ["Formulation", "formulate"]
+__all__ = ["Formulation", "formulate", "tie_break"]
 
 Ints = NDArray[np.int64]
 
@@ -265,7 +265,7 @@ def _patterns(purposes: Sequence[Purpose], n_items: int) -> tuple[Ints, Ints, In
     parts, offset = [], 0
     for number, purpose in enumerate(purposes):
         rows = np.flatnonzero(purpose.serving.pattern_cell >= 0)
-        cost = purpose.patterns.cost[rows] + _tie_break(purpose.patterns, rows)
+        cost = purpose.patterns.cost[rows] + tie_break(purpose.patterns, rows)
         cell = purpose.serving.pattern_cell[rows] + offset
         parts.append((np.full(len(rows), number), rows, cell, cost, purpose.patterns.use[rows]))
         offset += purpose.serving.n_cells
@@ -276,7 +276,7 @@ def _patterns(purposes: Sequence[Purpose], n_items: int) -> tuple[Ints, Ints, In
     return joined[0], joined[1], joined[2], joined[3], joined[4]
 
 
-def _tie_break(patterns: Patterns, rows: Ints) -> Ints:
+def tie_break(patterns: Patterns, rows: Ints) -> Ints:
     """Return a few cost units that tell patterns of one price apart: wide layers first."""
     return np.asarray(patterns.counts[rows] @ np.arange(len(patterns.laid)), dtype=np.int64)
 

@@ -27,7 +27,7 @@ from trackkit.cribbing.sites import Site
 from trackkit.cribbing.truck import Truck
 from trackkit.cribbing.workshop import Unserved
 
-__all__ = ["Resorted", "fill_the_rest", "spare_pieces"]
+__all__ = ["Resorted", "fill_the_rest", "resorts", "spare_pieces"]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def fill_the_rest(
     """
     done, left, proven = list(built), tuple(unserved), True
     joints = {joint.key: joint for joint in parted}
-    for resort in _resorts(rules):
+    for resort in resorts(rules):
         if not left:
             break
         rest = left_on(truck, taken_by(stack for _, stack in done))
@@ -108,8 +108,8 @@ def _rejoined(left: Sequence[Unserved], joints: Iterable[Site]) -> list[Site]:
     return sorted(sites.values(), key=lambda site: site.key)
 
 
-def _resorts(rules: StackRules) -> Iterator[StackRules]:
-    """Return the rules of each resort in turn."""
+def resorts(rules: StackRules) -> Iterator[StackRules]:
+    """Return the rules of each last resort in turn; in all of them shims may lie under a wedge."""
     yield rules
     spent = replace(rules, wedge_spare=0.0)
     yield spent

@@ -186,12 +186,19 @@ class Workshop:
 
     def too_low(self, site: Site) -> bool:
         """Return whether the thinnest foot that the ground asks for leaves less than a wedge closes."""
+        return min(site.heights) < self.lowest_on_foot(site)
+
+    def lowest_on_foot(self, site: Site) -> float:
+        """Return the least that the thinnest foot the ground asks for and a wedge close [m].
+
+        -inf where the ground asks for no foot, or where there is none.
+        """
         least = self.rules.least_foot(site.ground)
         feet = [one for one in self.lay_at(site).laid if one.area >= least - 1e-9]
         if least == 0.0 or not feet:
-            return False
+            return -math.inf
         wedged = [one.start for one in self.closers_at(site)[1] if one.kind in ("single", "pair")]
-        return min(site.heights) < min(one.thickness for one in feet) + min(wedged, default=0.0)
+        return min(one.thickness for one in feet) + min(wedged, default=0.0)
 
     def _stand(self, places: Sequence[Site], lay: Lay, small: set[str]) -> Feet:
         """Return the feet that a place, or both ends of a tie, allow."""
