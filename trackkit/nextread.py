@@ -7,17 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackkit.advice import chance_words
 from trackkit.layout.doubt import fill_model
 from trackkit.layout.governing import governing_chances
 from trackkit.listed import Listing
+from trackkit.study.settle import what_settles
 from trackkit.survey.points import Point
 from trackkit.survey.quality.next_reading import (
     KINDS,
     NextReadings,
-    chance_wrong,
     next_readings,
     possible_readings,
 )
@@ -29,15 +28,11 @@ if TYPE_CHECKING:
 
 __all__ = ["GOALS", "AskedNext", "kinds_of", "next_for", "next_listing", "next_notes"]
 
-Array = NDArray[np.float64]
-
 #: What a next reading is for, and what to call it.
 GOALS: Final = {
     "fills": "how high the fills are",
     "governing": "which tie end is highest",
 }
-#: Tie ends with a smaller chance to govern are not told apart from the likeliest.
-CONTENDS: Final = 0.02
 
 
 @dataclass(frozen=True)
@@ -90,14 +85,13 @@ def next_for(
         model = fill_model(ground, laid.line.run, laid.line)
         found = next_readings(ground, model.points, model.jacobian, possible=possible, count=count)
         return AskedNext(goal, found, np.nan, ())
-    points, weights, above, shares = _contenders(laid)
-    found = next_readings(
-        ground, points, weights, possible=possible, count=count, goal="sum", importance=shares
-    )
-    before = found.spreads[0]
-    chances = [chance_wrong(above, before, spread) for spread in (before, *found.spreads[2:])]
-    now, *later = np.minimum.accumulate(chances).tolist()  # more readings never raise it, draws might
-    return AskedNext(goal, found, now, tuple(later))
+    table = governing_chances(ground, laid.line).table
+    points: list[Point] = [(float(row.station_m), str(row.side)) for row in rows_of(table)]
+    settled = what_settles(
+        ground, points, -laid.fills["fill_m"].to_numpy(dtype=float), table["chance"].to_numpy(dtype=float),
+        possible=possible, count=count,
+    )  # fmt: skip
+    return AskedNext(goal, settled.found, settled.wrong_now, settled.wrong_after)
 
 
 def kinds_of(laid: Laid) -> tuple[str, ...]:
@@ -107,22 +101,6 @@ def kinds_of(laid: Laid) -> tuple[str, ...]:
     if not (survey.boards.empty and survey.crosslevels.empty):
         found += ["across", "board"]
     return tuple(found) or ("rod",)
-
-
-def _contenders(laid: Laid) -> tuple[list[Point], Array, Array, Array]:
-    """Return the tie ends that may govern: points, differences from the likeliest, their means, chances."""
-    table = governing_chances(laid.ground, laid.line).table
-    table = table.assign(fill=laid.fills["fill_m"].to_numpy(dtype=float))
-    table = table.sort_values("chance", ascending=False, kind="stable")
-    some = table[table["chance"] >= CONTENDS]
-    if len(some) < 2:  # no doubt, or a line that rests on no tie end: the two that come first
-        some = table.head(2)
-    points: list[Point] = [(float(row.station_m), str(row.side)) for row in rows_of(some)]
-    weights = np.zeros((len(points) - 1, len(points)))
-    weights[:, 0] = -1.0
-    weights[np.arange(len(points) - 1), np.arange(1, len(points))] = 1.0
-    fills, chances = (some[name].to_numpy(dtype=float) for name in ("fill", "chance"))
-    return points, weights, fills[0] - fills[1:], np.maximum(chances[1:], CONTENDS)
 
 
 def next_listing(asked: AskedNext, job: Job) -> Listing:

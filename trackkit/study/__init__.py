@@ -1,0 +1,1 @@
+"""How everything depends on the reference: on plain arrays, between the stacks and the job."""

@@ -1,0 +1,387 @@
+"""Every reference that a line may be set from: which governs, which would touch, what each costs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trackkit.cribbing.by_height import PiecesByHeight, expected_pieces
+from trackkit.layout.doubt import Doubt, point_covariance
+from trackkit.layout.finished import FinishedLine
+from trackkit.layout.grounds import SIDES, GroundLike, Point
+from trackkit.layout.laid import Run
+from trackkit.study.contest import Contest, Drawn, compare
+from trackkit.study.exact import exact_governs, exact_touch
+
+__all__ = ["ACCEPTED", "Candidate", "ReferenceStudy", "compare_references", "contest_of", "rested_on"]
+
+Array = NDArray[np.float64]
+
+#: Chance of touching that is accepted where the job states no confidence: 1 in 20. Guess.
+ACCEPTED: Final = 0.05
+DRAWS: Final = 10_000
+#: Two points along the run that lie closer are the same [m].
+_SAME_PLACE: Final = 1e-6
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Something that a line may be set from.
+
+    Attributes
+    ----------
+    label : str
+        "tie 4 left", "3.40 m left, by eye", "peg P1".
+    kind : {'tie', 'point', 'eye', 'peg', 'plan'}
+        A tie end; a point that was chosen, or marked as the highest by eye; a peg, with the plan's heights;
+        the plan's own reference where it is none of these.
+    tie : int
+        0 where it is no tie end.
+    side : str
+    station : float
+        NaN for a peg [m].
+    """
+
+    label: str
+    kind: str
+    tie: int
+    side: str
+    station: float
+
+
+@dataclass(frozen=True, eq=False)
+class ReferenceStudy:
+    """What a line set from each candidate comes to.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row a candidate, tie ends first: candidate, kind, tie, side, station_m; fill_m (of the line as
+        planned, NaN for pegs); governs (chance that the line has to rest on it; a line with least fill rests
+        on two, so that they add up to 2; NaN for pegs and given heights), touches (chance that a line set
+        from it touches anything it must clear), touches_at (where
+        that is likeliest, '' where nowhere) and touches_at_chance; largest_m, largest95_m (the largest fill:
+        expected, and what it stays below in 95 % of cases), total_m, total_sd_m, in_ground (expected number
+        of tie ends whose fill is negative); pieces, wedges (expected; NaN without a table of pieces);
+        margin_m (what to add to the gap for the chance of touching to be what is accepted), margin_pieces
+        (what that costs, pieces and wedges); changed (expected number of tie ends whose stack of the plan
+        would not close there), any_changed (chance that it is one at least; both NaN without stacks).
+    candidates : tuple of Candidate
+    contest : Contest
+        In the order of the table's rows.
+    drawn : Drawn
+    labels : tuple of str
+        Of the rows that must be cleared.
+    planned : int
+        Which candidate is the plan's own; -1 where the line rests on two points or more (see ``pairs``).
+    is_exact : bool
+        Whether ``governs`` of the tie ends is exact; else it is known to ``sqrt(p (1 - p) / draws)``.
+    left_out : float
+        Bound on what exact chances leave out.
+    accepted : float
+        Chance of touching that margins are made for.
+    touch : float
+        [m]
+    """
+
+    table: pd.DataFrame
+    candidates: tuple[Candidate, ...]
+    contest: Contest
+    drawn: Drawn
+    labels: tuple[str, ...]
+    planned: int
+    is_exact: bool
+    left_out: float
+    accepted: float
+    touch: float
+
+    def index(self, label: str) -> int:
+        """Return which candidate has this label; KeyError, with those there are, if none has."""
+        labels = [candidate.label for candidate in self.candidates]
+        if label not in labels:
+            raise KeyError(f"there is no candidate {label!r}; there are {', '.join(labels)}")
+        return labels.index(label)
+
+    def contenders(self, least: float = 0.02) -> pd.DataFrame:
+        """Return the tie ends with at least this chance to govern, the likeliest first."""
+        ends = self.table[(self.table["kind"] == "tie") & (self.table["governs"] >= least)]
+        return ends.sort_values("governs", ascending=False, kind="stable")
+
+    def largest_fills(self, candidate: int, *, spare: float = 0.0) -> Array:
+        """Return the largest fill of a candidate's line in each draw, shape (draws,) [m]."""
+        return self.drawn.largest_fills(self.contest, candidate, spare=spare)
+
+
+def compare_references(
+    ground: GroundLike,
+    run: Run,
+    line: FinishedLine,
+    *,
+    chosen: Sequence[Point] = (),
+    by_eye: Point | None = None,
+    pegs: Sequence[str] = (),
+    accepted: float = ACCEPTED,
+    by_height: PiecesByHeight | None = None,
+    travel: tuple[Array, Array] | None = None,
+    doubt: Doubt | None = None,
+    draws: int = DRAWS,
+    seed: int = 1,
+) -> ReferenceStudy:
+    """Compare everything that a line of this shape may be set from.
+
+    A line set from a tie end, or from a point, lies the plan's gap above its true height; set from a peg it
+    has the height that was planned. Its shape stays: level, the grade, or the bends that were found. So it
+    is for a line with least fill too, which on the day is set at its grade from one point (where two are
+    used, see `trackkit.study.pairs`).
+
+    Parameters
+    ----------
+    ground : GroundLike
+    run : Run
+    line : FinishedLine
+        Worked out for this run.
+    chosen : sequence of Point
+        Further points that it may be set from: (station, side).
+    by_eye : Point, optional
+        What the crew takes for the highest point by eye.
+    pegs : sequence of str
+        Pegs that it may be set from, with the planned heights.
+    accepted : float
+        Chance of touching that is accepted.
+    by_height : PiecesByHeight, optional
+        What closing each fill takes.
+    travel : (array, array), optional
+        Lowest and highest fill that the plan's stack closes at each tie end, shape (2 * ties,) each [m]; NaN
+        where none is planned.
+    doubt : Doubt, optional
+        By default that of the line.
+    draws, seed : int
+
+    Raises
+    ------
+    ValueError
+        If the run is another than the line's, a point lies off the run, a side does not exist, or
+        ``accepted`` is not between 0 and 1.
+    """
+    if len(run.ties) != len(line.run.ties) or not np.allclose(run.ties["along_m"], line.run.ties["along_m"]):
+        raise ValueError("run is not the one that line was worked out for; work out the line for this run")
+    doubt = doubt or line.doubt
+    contest, candidates, labels, planned = contest_of(
+        ground, line, chosen=chosen, by_eye=by_eye, pegs=pegs, doubt=doubt
+    )
+    found = compare(contest, touch=doubt.touch, accepted=accepted, draws=draws, seed=seed)
+    each = contest.touch_each(doubt.touch)
+    worst = each.argmax(axis=1)
+    at_chance = each[np.arange(len(candidates)), worst]
+    fills, sds = contest.fills, contest.fill_sds
+    governs, touches = found.governs.copy(), found.touches.copy()
+    two = rested_on(line, contest, found.drawn)
+    exact = exact_governs(contest) if two is None else None
+    if two is not None:
+        governs[: contest.ends] = shares_of(two, contest.ends)
+    if exact is not None:
+        governs[: contest.ends] = exact.chances[: contest.ends]
+        for row in exact.contending:
+            known = exact_touch(contest, row, doubt.touch) if row < contest.ends else None
+            if known is not None:
+                touches[row] = known[0]
+    for i, candidate in enumerate(candidates):
+        if candidate.kind in ("peg", "plan"):
+            governs[i] = np.nan
+    table = pd.DataFrame(
+        {
+            "candidate": [candidate.label for candidate in candidates],
+            "kind": [candidate.kind for candidate in candidates],
+            "tie": [candidate.tie for candidate in candidates],
+            "side": [candidate.side for candidate in candidates],
+            "station_m": [candidate.station for candidate in candidates],
+            "fill_m": [
+                np.nan if one.kind in ("peg", "plan") else -contest.mean[start]
+                for one, start in zip(candidates, contest.starts, strict=True)
+            ],
+            "governs": governs,
+            "touches": touches,
+            "touches_at": np.where(at_chance > 1.0 / draws, np.array(labels, dtype=object)[worst], ""),
+            "touches_at_chance": at_chance,
+            "largest_m": found.largest,
+            "largest95_m": found.largest_95,
+            "total_m": found.total,
+            "total_sd_m": found.total_sd,
+            "in_ground": _below(fills, sds, 0.0).sum(axis=1),
+            **_pieces(by_height, fills, sds, found.margin),
+            **_changes(travel, contest, found.drawn, fills, sds),
+        }
+    )
+    return ReferenceStudy(
+        table=table,
+        candidates=candidates,
+        contest=contest,
+        drawn=found.drawn,
+        labels=labels,
+        planned=planned,
+        is_exact=exact is not None,
+        left_out=exact.left_out if exact is not None else float("nan"),
+        accepted=accepted,
+        touch=doubt.touch,
+    )
+
+
+def contest_of(
+    ground: GroundLike,
+    line: FinishedLine,
+    *,
+    chosen: Sequence[Point] = (),
+    by_eye: Point | None = None,
+    pegs: Sequence[str] = (),
+    doubt: Doubt | None = None,
+) -> tuple[Contest, tuple[Candidate, ...], tuple[str, ...], int]:
+    """Return the contest of a line's candidates, the candidates, labels of its rows, which is the plan's.
+
+    Parameters as in `compare_references`. Heights are taken above the line as it is planned, so that the
+    fill of the plan at a tie end is its expected height with the other sign.
+    """
+    doubt = doubt or line.doubt
+    rows, run = line.resting.rows, line.run
+    ends, count = len(rows.ground), len(rows.labels)
+    marked = [*(((point, "point")) for point in chosen), *([(by_eye, "eye")] if by_eye is not None else [])]
+    own: list[tuple[float, str]] = [_checked(point, run) for point, _ in marked]
+    contacts = tuple(line.contacts)
+    named = tuple(dict.fromkeys(pegs))
+    points: tuple[Point, ...] = tuple(dict.fromkeys([*rows.points, *own, *named, *contacts]))
+    extra: list[Point] = [*own, *named]
+    place = {point: i for i, point in enumerate(points)}
+    things = np.zeros((count + len(own) + len(named) + 1, len(points)))
+    things[:count, : rows.parts.shape[1]] = rows.parts
+    for i, point in enumerate(extra, start=count):
+        things[i, place[point]] = 1.0
+    middle = float(rows.stations[:ends].mean())
+    for share, point in zip(line.weights_at(middle)[0] if contacts else (), contacts, strict=True):
+        things[-1, place[point]] += share
+    mean = np.zeros(len(things))
+    mean[:count] = rows.heights - rows.room - line.height(rows.stations)
+    if own:
+        at = np.array([station for station, _ in own])
+        mean[count : count + len(own)] = np.asarray(ground.mean(list(own))) - line.height(at)
+    covariance = things @ point_covariance(ground, points, doubt, run.breaks, head=run.head) @ things.T
+    candidates = _candidates(line, own, [kind for _, kind in marked], named)
+    planned = _planned(line, rows.points[:ends])
+    starts = [*range(ends), *range(count, len(things) - 1)]
+    if line.resting.keeps_shape and planned < 0:
+        planned = len(candidates)
+        candidates = (*candidates, Candidate(line.reference, "plan", 0, "", float("nan")))
+        starts.append(len(things) - 1)
+    sets_gap = np.array([one.kind in ("tie", "point", "eye") for one in candidates])
+    contest = Contest(
+        mean, (covariance + covariance.T) / 2.0, ends, count, rows.room, np.array(starts),
+        np.where(sets_gap, line.gap, 0.0),
+    )  # fmt: skip
+    return contest, candidates, rows.labels, planned
+
+
+def rested_on(line: FinishedLine, contest: Contest, drawn: Drawn) -> NDArray[np.int64] | None:
+    """Return the rows that the line with least fill rests on in every draw, (draws, 2), -1 for none.
+
+    None for a line of another kind, or one that is held.
+    """
+    resting = line.resting
+    if resting.fit_many is None or resting.keeps_shape:
+        return None
+    full = contest.room + line.height(resting.rows.stations)
+    return resting.fit_many(resting.rows, (drawn.heights[: contest.rows] + full[:, None]).T)
+
+
+def shares_of(rested: NDArray[np.int64], count: int) -> Array:
+    """Return in which share of draws each of the first rows is rested on, shape (count,)."""
+    known = rested[(rested >= 0) & (rested < count)]
+    return np.asarray(np.bincount(known, minlength=count) / len(rested))
+
+
+def _checked(point: Point, run: Run) -> tuple[float, str]:
+    """Return a point along the run; ValueError if it is none."""
+    if isinstance(point, str) or len(point) != 2 or point[1] not in SIDES:
+        raise ValueError(
+            f"a point that the line is set from must be (station, 'left' or 'right'), got {point!r}"
+        )
+    station = float(point[0])
+    if not run.head - _SAME_PLACE <= station <= run.tail + _SAME_PLACE:
+        raise ValueError(
+            f"{run.display.long(station)} lies off the run, which goes from {run.display.long(run.head)} to "
+            f"{run.display.long(run.tail)}; choose a point along it"
+        )
+    return station, point[1]
+
+
+def _candidates(
+    line: FinishedLine, own: Sequence[tuple[float, str]], kinds: Sequence[str], pegs: Sequence[str]
+) -> tuple[Candidate, ...]:
+    show = line.run.display
+    stations = line.run.ties["station_m"].to_numpy(dtype=float)
+    found = [
+        Candidate(f"tie {tie} {side}", "tie", tie, side, float(station))
+        for tie, station in enumerate(stations, start=1)
+        for side in SIDES
+    ]
+    for (station, side), kind in zip(own, kinds, strict=True):
+        eye = ", by eye" if kind == "eye" else ""
+        found.append(Candidate(f"{show.long(station)} {side}{eye}", kind, 0, side, station))
+    return (*found, *(Candidate(f"peg {name}", "peg", 0, "", float("nan")) for name in pegs))
+
+
+def _planned(line: FinishedLine, ends: Sequence[Point]) -> int:
+    """Return the tie end that the line is set from; -1 where it is none, or more than one."""
+    if len(line.contacts) != 1 or not line.resting.keeps_shape or isinstance(line.contacts[0], str):
+        return -1
+    station, side = line.contacts[0]
+    for i, end in enumerate(ends):
+        if end[1] == side and abs(float(end[0]) - station) < _SAME_PLACE:
+            return i
+    return -1
+
+
+def _below(fills: Array, sds: Array, level: float | Array) -> Array:
+    """Return the chance that fills lie below a level; 0 or 1 where a fill is certain."""
+    from scipy.special import ndtr
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(sds > 0.0, ndtr((level - fills) / sds), (fills < level).astype(float))
+
+
+def _pieces(by_height: PiecesByHeight | None, fills: Array, sds: Array, margin: Array) -> dict[str, Array]:
+    none = np.full(len(fills), np.nan)
+    if by_height is None:
+        return {"pieces": none, "wedges": none, "margin_m": margin, "margin_pieces": none}
+    pieces, wedges = expected_pieces(by_height, fills, sds)
+    raised = expected_pieces(by_height, fills + margin[:, None], sds)
+    more = (raised[0] + raised[1] - pieces - wedges).sum(axis=1)
+    return {
+        "pieces": pieces.sum(axis=1), "wedges": wedges.sum(axis=1), "margin_m": margin,
+        "margin_pieces": np.where(margin > 0.0, more, 0.0),
+    }  # fmt: skip
+
+
+def _changes(
+    travel: tuple[Array, Array] | None, contest: Contest, drawn: Drawn, fills: Array, sds: Array
+) -> dict[str, Array]:
+    """Return how many of the plan's stacks would not close, expected, and the chance that any does not."""
+    none = np.full(len(fills), np.nan)
+    if travel is None:
+        return {"changed": none, "any_changed": none}
+    low, high = (np.asarray(one, dtype=float) for one in travel)
+    has = np.flatnonzero(np.isfinite(low) & np.isfinite(high))
+    if not has.size:
+        return {"changed": none, "any_changed": none}
+    low, high, fills, sds = low[has], high[has], fills[:, has], sds[:, has]
+    closes = np.maximum(_below(fills, sds, high + _SAME_PLACE) - _below(fills, sds, low - _SAME_PLACE), 0.0)
+    heights = drawn.heights[has]
+    least = (heights + (low - _SAME_PLACE)[:, None]).max(axis=0)
+    most = (heights + (high + _SAME_PLACE)[:, None]).min(axis=0)
+    any_changed = np.empty(len(fills))
+    for k, (start, offset) in enumerate(zip(contest.starts, contest.offsets, strict=True)):
+        line = drawn.heights[start] + offset
+        any_changed[k] = 1.0 - np.mean((line >= least) & (line <= most))
+    return {"changed": (1.0 - closes).sum(axis=1), "any_changed": any_changed}
