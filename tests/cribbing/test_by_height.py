@@ -34,12 +34,11 @@ def taken(table, place):
 
 
 def assert_same(table, fill, plan):
-    """One cost and one stack, as the program of all places has it; the price of a last resort is its own."""
+    """One cost and one stack, as the program of all places has it; it has no price for a last resort."""
     place = int(table.interval(fill))
     (stack,) = plan.stacks
     assert taken(table, place) == stack.takes
-    if not table.last_resort[place]:
-        assert table.cost[place] == pytest.approx(plan.cost, abs=1e-9)
+    assert plan.cost == pytest.approx(0.0 if table.last_resort[place] else table.cost[place], abs=1e-9)
     low, high = stack.closing.low + stack.height, stack.closing.high + stack.height
     assert (table.low[place], table.high[place]) == pytest.approx((low, high), abs=1e-8)
 
@@ -73,6 +72,25 @@ def test_give_or_take_of_the_fill_weighs_in_the_choice(job):
     table = pieces_by_height(there, bearing=BEARING, sd=0.005)
     for fill in np.random.default_rng(5).uniform(0.05, 0.5, 10):
         assert_same(table, fill, alone(fill, there, sd=0.005))
+
+
+@pytest.mark.parametrize(
+    "there",
+    [
+        demo_truck("terrace_edge"),
+        Truck((box("half", 4, 9), two_by_four(9), wedge(9, thick=0.5))),
+    ],
+    ids=["pads", "no pads"],
+)
+def test_feet_too_small_for_a_lawn_are_used_only_where_the_choice_of_stacks_uses_them(there):
+    """Fills too low for a proper foot and a wedge, and fills that no proper foot closes, higher up."""
+    table = pieces_by_height(there, bearing=BEARING, ground="lawn")
+    for fill in np.concatenate((np.linspace(0.0042, 0.048, 12), np.linspace(0.1152, 0.1452, 9))):
+        plan = alone(fill, there, ground="lawn")
+        if plan.unfillable:
+            assert np.isnan(table.pieces[table.interval(fill)])
+        else:
+            assert_same(table, fill, plan)
 
 
 def test_last_resorts_close_what_nothing_else_does():

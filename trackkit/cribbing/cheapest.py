@@ -60,8 +60,8 @@ class Span:
 
     def same_as(self, other: Span) -> bool:
         """Return whether it goes on where the other stops, with the same stack at the same cost."""
-        mine, its = (self.cost, self.low, self.high), (other.cost, other.low, other.high)
-        return other.stop == self.start and mine == its and self.takes == other.takes
+        mine, its = ((one.cost, one.low, one.high, one.takes, one.last_resort) for one in (self, other))
+        return other.stop == self.start and mine == its
 
 
 def cheapest_stacks(
