@@ -1,0 +1,97 @@
+"""What must be lifted again when the ground turns out too high at one tie end."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from trackkit.cribbing.by_height import PiecesByHeight
+from trackkit.study.ends import along_the_run, tie_ends
+from trackkit.study.handled import Handled
+from trackkit.study.pace import Pace, laying_order
+
+__all__ = ["lifted_again"]
+
+
+def lifted_again(
+    fills: ArrayLike,
+    start: int,
+    lift: ArrayLike,
+    *,
+    support: ArrayLike,
+    stations: ArrayLike,
+    found_at: ArrayLike | None = None,
+    order: str = "outward",
+    table: PiecesByHeight | None = None,
+    pace: Pace | None = None,
+) -> pd.DataFrame:
+    """Return what must be lifted again if the crew finds out at one tie end that the ground is too high.
+
+    Parameters
+    ----------
+    fills : array_like, shape (ends,)
+        Fill at each tie end as the line was set [m]. A stack is as high as the greatest fill on it.
+    start : int
+        The tie end that the line was set from.
+    lift : array_like, scalar or shape (ends,)
+        How far the line must go up if it is found out there [m]. 0: not at all.
+    support : array_like of int, shape (ends,)
+        Support, one stack, that each tie end is on.
+    stations : array_like, shape (ends,)
+        Of each tie end, from head to tail, left before right [m].
+    found_at : array_like of int, optional
+        Tie ends to look at; by default all.
+    order : str
+        One of `trackkit.study.pace.ORDERS`.
+    table : PiecesByHeight, optional
+        Without it no pieces are counted, and every stack must be opened.
+    pace : Pace, optional
+
+    Returns
+    -------
+    DataFrame
+        One row for each, in the order in which the crew comes to them: end; turn (from 1); lift_m;
+        supports (placed by then, all lifted again); knocked (of them, those whose closing piece takes it
+        up by itself); restacked (the others); more_pieces, more_wedges (in the new stacks less in the
+        old; below 0 where one high piece takes the place of several); carried (pieces and wedges of the new
+        stacks that the old ones have not); too_high (supports that are then higher than the table goes);
+        minutes.
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not go together or a value cannot be used.
+    """
+    own, handled = pace or Pace(), Handled.of(table)
+    fill = np.asarray(fills, dtype=float)
+    along, places = along_the_run(stations, support, len(fill))
+    up = np.broadcast_to(np.asarray(lift, dtype=float), fill.shape)
+    if not (np.isfinite(fill).all() and np.isfinite(up).all() and (up >= 0).all()):
+        raise ValueError("fills must be finite, and lift finite and not negative")
+    turns = laying_order(along, start, order)
+    at = np.arange(len(fill)) if found_at is None else tie_ends(found_at, len(fill), "found_at")
+    turn_of = np.argsort(turns)
+    at = at[np.argsort(turn_of[at], kind="stable")]
+    first, height = np.full(places.max() + 1, len(fill)), np.full(places.max() + 1, -np.inf)
+    np.minimum.at(first, places, turn_of)
+    np.maximum.at(height, places, fill)
+    moved = (first[None, :] < turn_of[at][:, None]) & (up[at] > 0)[:, None]
+    before, target = handled.which(height)[None, :], height[None, :] + up[at][:, None]
+    knocked = handled.takes_up(before, target)
+    after = np.where(knocked, before, handled.which(target))
+    old = np.broadcast_to(before, after.shape)
+    frame = pd.DataFrame({"end": at, "turn": turn_of[at] + 1, "lift_m": up[at]})
+    columns = {
+        "supports": np.ones_like(after),
+        "knocked": knocked,
+        "restacked": ~knocked,
+        "more_pieces": handled.pieces[after] - handled.pieces[old],
+        "more_wedges": handled.wedges[after] - handled.wedges[old],
+        "carried": np.where(knocked, 0, handled.carried[old, after]),
+        "too_high": target > handled.top,
+    }
+    for name, values in columns.items():
+        frame[name] = np.where(moved, values, 0).sum(axis=1)
+    work = own.knock * frame["knocked"] + own.restack * frame["restacked"] + own.piece * frame["carried"]
+    return frame.assign(minutes=work + own.reset * (frame["lift_m"] > 0))

@@ -1,0 +1,178 @@
+"""A wrong start on the day, and insurance against it.
+
+The crew sets the line from one tie end and lays tie after tie. Where it comes to ground that is higher
+than the line allows, all that is placed must be lifted again. A spare height built in at the start makes
+that rarer, and every stack higher. Minutes come from `Pace`, which is all guesses: they weigh one choice
+against another, and promise nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from trackkit.cribbing.by_height import PiecesByHeight
+from trackkit.study.best import BestSpare, BestStart, best_spare, best_start
+from trackkit.study.ends import along_the_run, tie_ends
+from trackkit.study.handled import Handled
+from trackkit.study.lifting import lifted_again
+from trackkit.study.pace import ORDERS, Pace, laying_order
+from trackkit.study.walked import Ground, walk
+from trackkit.study.work import ExpectedWork
+
+__all__ = [
+    "ORDERS",
+    "BestSpare",
+    "BestStart",
+    "ExpectedWork",
+    "Pace",
+    "best_spare",
+    "best_start",
+    "expected_work",
+    "expected_work_in_steps",
+    "laying_order",
+    "lifted_again",
+]
+
+
+def expected_work(
+    drawn: ArrayLike,
+    starts: ArrayLike,
+    spares: ArrayLike,
+    *,
+    support: ArrayLike,
+    stations: ArrayLike,
+    gap: float,
+    touch: float,
+    order: str = "outward",
+    table: PiecesByHeight | None = None,
+    pace: Pace | None = None,
+    spare_again: bool = False,
+) -> ExpectedWork:
+    """Return the work that each start and spare height comes to, over draws of the ground.
+
+    In each draw the line is set from the start's true height, plus the gap, plus the spare height, and the
+    crew goes from tie end to tie end. Where the ground is above the line's underside by more than a touch,
+    everything placed so far is lifted, so that this end has the gap; then it goes on. There may be several
+    such finds. One before anything is placed lifts the line, but no support.
+
+    Parameters
+    ----------
+    drawn : array_like, shape (draws, ends)
+        Heights of the tie ends above the line's grade [m]: less grade times station, and less drops.
+    starts : array_like of int, shape (starts,)
+        Tie ends to set the line from.
+    spares : array_like, shape (spares,)
+        Spare heights built in at the start [m], 0 or more.
+    support : array_like of int, shape (ends,)
+        Support, one stack, that each tie end is on. A stack is as high as the greatest fill on it.
+    stations : array_like, shape (ends,)
+        Of each tie end, from head to tail, left before right [m].
+    gap : float
+        What the line keeps above the ground of the tie end that it is set from [m].
+    touch : float
+        Ground may be above the line's underside by so much before anything is done [m].
+    order : str
+        One of `trackkit.study.pace.ORDERS`.
+    table : PiecesByHeight, optional
+        Without it no pieces are counted, and every stack must be opened to be lifted again.
+    pace : Pace, optional
+    spare_again : bool
+        Whether the spare height is built in again whenever the line is lifted; else the gap only.
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not go together or a value cannot be used.
+
+    Notes
+    -----
+    More spare height never makes the line be lifted more often, draw by draw; it may make one lift
+    come later, when more is placed.
+    """
+    steps = expected_work_in_steps(
+        drawn,
+        starts,
+        spares,
+        support=support,
+        stations=stations,
+        gap=gap,
+        touch=touch,
+        order=order,
+        table=table,
+        pace=pace,
+        spare_again=spare_again,
+    )
+    while True:
+        try:
+            next(steps)
+        except StopIteration as over:
+            found: ExpectedWork = over.value
+            return found
+
+
+def expected_work_in_steps(
+    drawn: ArrayLike,
+    starts: ArrayLike,
+    spares: ArrayLike,
+    *,
+    support: ArrayLike,
+    stations: ArrayLike,
+    gap: float,
+    touch: float,
+    order: str = "outward",
+    table: PiecesByHeight | None = None,
+    pace: Pace | None = None,
+    spare_again: bool = False,
+) -> Generator[None, None, ExpectedWork]:
+    """Return `expected_work`, and yield after each start.
+
+    For whoever has to answer something else meanwhile (``yield from``); the parameters are the same.
+    """
+    ground = _ground(drawn, support, stations, gap, touch)
+    along = np.asarray(stations, dtype=float)
+    extra = np.atleast_1d(np.asarray(spares, dtype=float))
+    if extra.ndim != 1 or not len(extra) or not (np.isfinite(extra) & (extra >= 0)).all():
+        raise ValueError(f"spares must be finite heights in m, 0 or more; got {spares!r}")
+    ends = tie_ends(starts, len(along), "starts")
+    own, handled = pace or Pace(), Handled.of(table)
+    minutes = np.empty((len(ends), len(extra), ground.heights.shape[1]))
+    means = np.empty((7, len(ends), len(extra)))
+    for number, start in enumerate(ends.tolist()):
+        turns = laying_order(along, start, order)
+        one = walk(ground, start, extra, turns, handled, own, spare_again=spare_again)
+        minutes[number] = one.placing + one.again
+        parts = (one.lifts, one.lifted, one.knocked, one.placing, one.again, one.lifts == 0, one.too_high)
+        means[:, number] = [part.mean(axis=1) for part in parts]
+        yield
+    lifts, lifted, knocked, placing, again, stays, too_high = means
+    return ExpectedWork(
+        starts=ends,
+        spares=extra,
+        minutes=minutes,
+        lifts=lifts,
+        lifted=lifted,
+        knocked=knocked,
+        placing=placing,
+        again=again,
+        stays=stays,
+        too_high=too_high,
+        counted=table is not None,
+    )
+
+
+def _ground(drawn: ArrayLike, support: ArrayLike, stations: ArrayLike, gap: float, touch: float) -> Ground:
+    heights = np.asarray(drawn, dtype=float)
+    if heights.ndim != 2 or not heights.size or not np.isfinite(heights).all():
+        raise ValueError(f"drawn must be finite heights of shape (draws, ends); got shape {heights.shape}")
+    for name, value in (("gap", gap), ("touch", touch)):
+        if not (math.isfinite(value) and value >= 0):
+            raise ValueError(f"{name} must be a finite height in m, not negative; got {value!r}")
+    _, places = along_the_run(stations, support, heights.shape[1])
+    heights = np.ascontiguousarray(heights.T)
+    lowest = np.full((places.max() + 1, heights.shape[1]), np.inf)
+    np.minimum.at(lowest, places, heights)
+    return Ground(heights, lowest, places, gap, touch)
