@@ -1,4 +1,4 @@
-"""A job with other wishes for its line, and the plan in its three steps."""
+"""A job with other wishes for its line, its track or its shot, and the plan in its three steps."""
 
 import copy
 import pickle
@@ -8,7 +8,7 @@ import pytest
 from demo_jobs import DEMO, changed
 
 from trackkit.fitted import fit_job
-from trackkit.job import load_job, with_line
+from trackkit.job import load_job, with_line, with_shot, with_track
 from trackkit.plan import lay_line, make_plan, plan_of, stack_up
 from trackkit.problems import CannotDo, InputProblems
 
@@ -139,3 +139,28 @@ def test_a_ground_that_has_been_asked_can_be_copied(job):
         assert "heights" in vars(ground)
         assert copied.heights is not ground.heights
     np.testing.assert_array_equal(ground.mean([[0.0, "left"], [1.0, "left"]]), mean)
+
+
+def test_track_and_shot_can_be_wished_for_as_in_the_job_file():
+    job = load_job(DEMO / "terrace_edge")
+    assert with_track(job, shift="-8 in").shift == pytest.approx(-0.2032)
+    assert with_track(with_track(job, shift="-8 in"), shift=None).shift == 0
+    assert with_track(job, order=["8 ft", "4 ft"]).order == ("8 ft", "4 ft")
+    turned = with_shot(job, chassis_trails="ahead")
+    assert turned.shot.chassis_trails == "ahead"
+    assert turned.shot.end_mark == job.shot.end_mark
+    assert turned.survey is job.survey
+
+
+def test_wishes_that_no_job_may_have_are_refused():
+    job, lying = load_job(DEMO / "terrace_edge"), load_job(DEMO / "market_yard")
+    with pytest.raises(InputProblems, match="names of the sections"):
+        with_track(job, order=["9 ft"])
+    with pytest.raises(InputProblems, match="behind"):
+        with_shot(job, chassis_trails="above")
+    with pytest.raises(InputProblems, match="only with \\[shot\\]"):
+        with_track(lying, shift="10 cm")
+    with pytest.raises(InputProblems, match="lies already"):
+        with_shot(lying, chassis_trails="ahead")
+    with pytest.raises(TypeError, match="a track has no wheels"):
+        with_track(job, wheels=None)

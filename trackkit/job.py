@@ -10,8 +10,8 @@ from typing import Any
 from trackkit.cribbing.rules import StackRules
 from trackkit.cribbing.truck import Truck, read_truck
 from trackkit.jobchecks import job_faults
-from trackkit.jobfile import JOB_FILE, Examined, examine_job_file, examine_line, job_path
-from trackkit.jobschema import JobFile, LineTable, ReferenceTable
+from trackkit.jobfile import JOB_FILE, Examined, examine_job_file, examine_table, job_path
+from trackkit.jobschema import JobFile, ReferenceTable
 from trackkit.layout.clearance import Clearance
 from trackkit.layout.doubt import Doubt
 from trackkit.layout.reference import LensHeight, RailHeight, Reference
@@ -27,7 +27,7 @@ from trackkit.survey.readings import Survey, read_survey
 from trackkit.tables import find_tables
 from trackkit.units import DISPLAYS, Display
 
-__all__ = ["Job", "load_job", "with_line"]
+__all__ = ["Job", "load_job", "with_line", "with_shot", "with_track"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,19 +155,76 @@ def with_line(job: Job, **wishes: Any) -> Job:
     --------
     >>> with_line(job, kind="grade", grade="1.5 %", confidence=None)  # doctest: +SKIP
     """
-    asked = examine_line({key: value for key, value in wishes.items() if value is not None})
+    return _with_table(job, "line", wishes)
+
+
+def with_track(job: Job, **wishes: Any) -> Job:
+    """Return the job with its sections used in another way; what is not named stays as it was.
+
+    Parameters
+    ----------
+    job : Job
+    **wishes
+        Keys and values as under [track] in the job file: ``order=["3 m", "2 m"]``, ``shift="20 cm"``. None
+        takes a key out.
+
+    Raises
+    ------
+    InputProblems
+        With everything that is wrong with them. Whether the run then covers the shot is seen when it is laid.
+    TypeError
+        If a key that no track has is to be taken out.
+
+    Examples
+    --------
+    >>> with_track(job, shift="-10 cm")  # doctest: +SKIP
+    """
+    return _with_table(job, "track", wishes)
+
+
+def with_shot(job: Job, **wishes: Any) -> Job:
+    """Return the job with another shot; what is not named stays as it was.
+
+    Parameters
+    ----------
+    job : Job
+    **wishes
+        Keys and values as under [shot] in the job file: ``chassis_trails="ahead"``. None takes a key out.
+
+    Raises
+    ------
+    InputProblems
+        With everything that is wrong with them, and for track that lies already, which has no shot.
+    TypeError
+        If a key that no shot has is to be taken out.
+
+    Examples
+    --------
+    >>> with_shot(job, chassis_trails="ahead")  # doctest: +SKIP
+    """
+    if job.file.shot is None:
+        do = "leave the shot as it is, or plan a job that is not laid yet"
+        problem = Problem("the shot", "track that lies already", "a job with [shot]", do, None, "shot")
+        raise InputProblems([problem])
+    return _with_table(job, "shot", wishes)
+
+
+def _with_table(job: Job, name: str, wishes: Mapping[str, Any]) -> Job:
+    """Return the job with other values under one table of its file, checked as a job file is."""
+    asked = examine_table(name, {key: value for key, value in wishes.items() if value is not None})
     if asked.faults or asked.file is None:
         raise InputProblems(asked.faults)
-    unknown = wishes.keys() - LineTable.model_fields.keys()
+    table = getattr(job.file, name)
+    known = type(table).model_fields
+    unknown = wishes.keys() - known.keys()
     if unknown:
-        raise TypeError(
-            f"a line has no {', '.join(sorted(unknown))}; it has {', '.join(LineTable.model_fields)}"
-        )
-    line = job.file.line.model_copy(update={key: getattr(asked.file.line, key) for key in wishes})
-    file = job.file.model_copy(update={"line": line})
+        raise TypeError(f"a {name} has no {', '.join(sorted(unknown))}; it has {', '.join(known)}")
+    changed = table.model_copy(update={key: getattr(getattr(asked.file, name), key) for key in wishes})
+    file = job.file.model_copy(update={name: changed})
     kept = file.model_copy(update={"leave_out": ()})  # those readings are out of the survey already
-    pegs = line.reference is not None and line.reference.above
-    faults = job_faults(Examined(kept, ()), job.survey if pegs else None, file_name="the line")
+    reference = file.line.reference if name == "line" else None
+    pegs = reference is not None and reference.above
+    faults = job_faults(Examined(kept, ()), job.survey if pegs else None, file_name=f"the {name}")
     if faults:
         raise InputProblems(dict.fromkeys(faults))
     return _make(file, job.folder / JOB_FILE, job.survey, job.truck)

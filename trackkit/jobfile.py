@@ -19,7 +19,7 @@ from trackkit.jobschema import JobFile
 from trackkit.jobwords import Place, fault_in_words, meant_key, place_of, row_of
 from trackkit.problems import InputProblems, Problem, hidden_characters
 
-__all__ = ["JOB_FILE", "Examined", "examine_job_file", "examine_line", "job_path", "read_job_file"]
+__all__ = ["JOB_FILE", "Examined", "examine_job_file", "examine_table", "job_path", "read_job_file"]
 
 #: Name of the job file in a job folder.
 JOB_FILE = "job.toml"
@@ -104,15 +104,18 @@ def examine_job_file(path: Path) -> Examined:
     return _examine(path.name, text, content)
 
 
-def examine_line(wishes: Mapping[str, Any]) -> Examined:
-    """Return what stands under [line] as if it stood in a job file, with its faults.
+def examine_table(table: str, wishes: Mapping[str, Any]) -> Examined:
+    """Return what stands under one table of the job file as if it stood in a file, with its faults.
 
     Parameters
     ----------
+    table : str
+        'line', 'track' or 'shot'.
     wishes : mapping
-        Keys and values as in the job file: lengths are text with their unit.
+        Keys and values as in the job file; what the table cannot do without need not be named.
     """
-    return _examine("the line", "", {**_STAND_IN, "line": dict(wishes)})
+    needed = _STAND_IN_SHOT if table == "shot" else {}
+    return _examine(f"the {table}", "", {**_STAND_IN, table: {**needed, **wishes}})
 
 
 def _examine(name: str, text: str, content: dict[str, Any]) -> Examined:
@@ -174,6 +177,9 @@ _STAND_IN = {
         {"name": "?", "length": "1 m", "ties": ["0 m", "1 m"], "rail_top": "1 cm", "bearing": "1 cm"}
     ],
 }
+
+#: The same for the marks of a shot.
+_STAND_IN_SHOT = {"end_mark": "0 m"}
 
 
 def _sound_part(content: dict[str, Any]) -> JobFile | None:
