@@ -9,10 +9,11 @@ The chain, in the order of the work::
     fills  = fill_table(ground, run, line)   # what goes under every tie end
     stacks = choose_stacks(fills, truck)     # out of which pieces
 
-or all of it: ``make_plan(load_job("job.toml"))``. Whether readings can be believed: `closures`,
-`overall_test`, `variance_components`, `knocked_lasers`, `likely_mistakes`, `detectable_errors`; what to read:
-`next_readings`, `worth_table`. Lengths are in metres, angles in radians, heights count up; a larger rod
-reading is lower ground; a positive fill means that something goes under.
+or all of it: ``make_plan(load_job("job.toml"))``; several ways of it side by side: `compare_choices`. Whether
+readings can be believed: `closures`, `overall_test`, `variance_components`, `knocked_lasers`,
+`likely_mistakes`, `detectable_errors`; what to read: `next_readings`, `worth_table`. Lengths are in metres,
+angles in radians, heights count up; a larger rod reading is lower ground; a positive fill means that
+something goes under.
 """
 
 from __future__ import annotations
@@ -52,20 +53,25 @@ _HOMES = {
     "trackkit.cribbing.card": ("card_text", "gap_card"),
     "trackkit.booking": ("stations_of",),
     "trackkit.form": ("save_form",),
-    "trackkit.job": ("Job", "load_job", "with_line"),
+    "trackkit.job": ("Job", "load_job", "with_line", "with_shot", "with_track"),
     "trackkit.plan": ("Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack_up"),
+    "trackkit.choices": ("Choice", "Choices", "choices_in_steps", "compare_choices"),
+    "trackkit.ways": ("Steps",),
+    "trackkit.chosen_words": ("choices_listing", "choices_text"),
 }  # fmt: skip
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 if TYPE_CHECKING:
     from trackkit.booking import stations_of
+    from trackkit.choices import Choice, Choices, choices_in_steps, compare_choices
+    from trackkit.chosen_words import choices_listing, choices_text
     from trackkit.cribbing.card import card_text, gap_card
     from trackkit.cribbing.results import StackPlan
     from trackkit.cribbing.rules import StackRules
     from trackkit.cribbing.stacks import choose_stacks
     from trackkit.cribbing.truck import Piece, Truck, read_truck
     from trackkit.form import save_form
-    from trackkit.job import Job, load_job, with_line
+    from trackkit.job import Job, load_job, with_line, with_shot, with_track
     from trackkit.layout import (
         FinishedLine,
         LensHeight,
@@ -123,6 +129,7 @@ if TYPE_CHECKING:
     )
     from trackkit.survey.readings import Survey, make_survey, place_on_ties, read_survey
     from trackkit.units import DISPLAYS, Display, parse_angle, parse_length, parse_mass, parse_quantity
+    from trackkit.ways import Steps
 
 __all__ = [
     "DISPLAYS",
@@ -130,6 +137,8 @@ __all__ = [
     "Booking",
     "Break",
     "CannotDo",
+    "Choice",
+    "Choices",
     "Conflict",
     "Display",
     "FinishedLine",
@@ -155,12 +164,17 @@ __all__ = [
     "StackPlan",
     "StackRules",
     "Stacked",
+    "Steps",
     "Survey",
     "Truck",
     "book_levels",
     "card_text",
+    "choices_in_steps",
+    "choices_listing",
+    "choices_text",
     "choose_stacks",
     "closures",
+    "compare_choices",
     "compare_readers",
     "corrected",
     "detectable_errors",
@@ -207,6 +221,8 @@ __all__ = [
     "unnoticed_effects",
     "variance_components",
     "with_line",
+    "with_shot",
+    "with_track",
     "worth_table",
 ]
 

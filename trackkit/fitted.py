@@ -18,7 +18,7 @@ from trackkit.survey.observe import breaks_of
 from trackkit.survey.readings import Survey, check_stations, place_on_ties
 from trackkit.survey.tables import SurveyRules
 
-__all__ = ["fit_job", "fit_on", "fit_readings", "lay_job", "survey_of"]
+__all__ = ["fit_job", "fit_on", "fit_readings", "lay_job", "misplaced", "survey_of"]
 
 #: Ties that lie this close to where they were taken for make no difference to a reading [m].
 _SAME_PLACE = 0.001
@@ -90,7 +90,7 @@ def fit_on(job: Job, run: Run | None, *, lying: Run | None = None) -> Ground:
     survey, faults = survey_of(job), []
     if run is not None:
         survey = place_on_ties(survey, (lying or run).ties)
-        faults = [*check_stations(survey, run.head, run.tail), *_off_the_run(job, run)]
+        faults = misplaced(job, run, survey)
     frees = job.file.ground.breaks_free
     if faults:
         raise InputProblems(faults)
@@ -109,6 +109,19 @@ def fit_on(job: Job, run: Run | None, *, lying: Run | None = None) -> Ground:
         do = "read rods on the other side too, or left-to-rights at two stations or more"
         raise InputProblems([Problem("the readings", found, "readings that reach both sides", do)])
     return ground
+
+
+def misplaced(job: Job, run: Run, survey: Survey) -> list[Problem]:
+    """Return the faults of readings, and of places that the job names, that a run does not reach.
+
+    Parameters
+    ----------
+    job : Job
+    run : Run
+    survey : Survey
+        The job's, with every reading at a station.
+    """
+    return [*check_stations(survey, run.head, run.tail), *_off_the_run(job, run)]
 
 
 def _off_the_run(job: Job, run: Run) -> list[Problem]:

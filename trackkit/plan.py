@@ -14,6 +14,7 @@ from trackkit.cribbing.stacks import choose_stacks
 from trackkit.fitted import fit_job, fit_on, lay_job, survey_of
 from trackkit.job import Job
 from trackkit.layout.clearance import with_laser_heights
+from trackkit.layout.doubt import FillModel, fill_model
 from trackkit.layout.fills import FillSummary, fill_table, summarise_fills
 from trackkit.layout.finished import FinishedLine
 from trackkit.layout.footing import on_zones
@@ -27,7 +28,10 @@ from trackkit.survey.ground import Ground
 from trackkit.survey.readings import cautions
 from trackkit.survey.sights import sights_of
 
-__all__ = ["Laid", "Plan", "Stacked", "lay_line", "lay_on", "make_plan", "plan_of", "stack_up"]
+__all__ = [
+    "Laid", "Plan", "Stacked", "fills_of", "lay_line", "lay_on", "make_plan", "plan_of", "stack_up",
+    "warnings_of",
+]  # fmt: skip
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
 _SAME_GRADE = 1e-4
@@ -223,6 +227,22 @@ def plan_of(stacked: Stacked, *, governing: Governing | None = None) -> Plan:
         targets=_targets(job, ground, line, run, fills), advisories=(),
     )  # fmt: skip
     return replace(draft, advisories=_advisories(draft))
+
+
+def warnings_of(stacked: Stacked) -> tuple[Advisory, ...]:
+    """Return all that the plan of a line with its stacks warns of, the gravest first.
+
+    Its advisories hang on everything but the chances to govern, which take most of a plan's time.
+    """
+    unasked = Governing(pd.DataFrame(columns=["tie", "side", "station_m", "chance"]), np.nan, "", 0)
+    return plan_of(stacked, governing=unasked).advisories
+
+
+def fills_of(laid: Laid) -> FillModel:
+    """Return the fills of a line with their covariance, as in its table: set out from the control peg."""
+    control = _control(laid.job, laid.ground)
+    held = laid.line if control is None else laid.line.held_by(control)
+    return fill_model(laid.ground, laid.line.run, held)
 
 
 def _settled(job: Job, run: Run, ground: Ground, line: FinishedLine) -> tuple[Run, Ground, FinishedLine]:
