@@ -38,7 +38,9 @@ def job(make, seed, *, graded):
     ties = run.ties["station_m"].to_numpy(dtype=float)
     at = np.union1d(READ, ties)
     truth = make(rng, at)
-    rows = [{"laser": "1", "point": "P1", "station_m": np.nan, "side": "", "rod_m": 1.6 + rng.normal(0, ROD_SD)}]
+    rows = [
+        {"laser": "1", "point": "P1", "station_m": np.nan, "side": "", "rod_m": 1.6 + rng.normal(0, ROD_SD)}
+    ]
     for station in READ:
         for side, name in enumerate(("left", "right")):
             height = truth[side, np.searchsorted(at, station)]

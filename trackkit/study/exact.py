@@ -19,11 +19,11 @@ __all__ = ["ExactChances", "exact_governs", "exact_touch"]
 Array = NDArray[np.float64]
 
 #: At most so many things contend; more dimensions take the integration long.
-MOST: Final = 8
+MOST: Final = 7
 #: Chance that may be left out of a contest: far below what draws can tell.
-LEFT_OUT: Final = 1e-4
+LEFT_OUT: Final = 5e-4
 #: What the integration is asked for [chance].
-_ERROR: Final = 1e-6
+_ERROR: Final = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
