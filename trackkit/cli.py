@@ -66,6 +66,29 @@ def check(job: JobPath) -> None:
 
 
 @app.command()
+def study(
+    job: JobPath,
+    choices: Annotated[
+        bool, typer.Option("--choices/--no-choices", help="Lay it in other ways too, side by side.")
+    ] = True,
+) -> None:
+    """Tell how much hangs on the point that the line is set from, and what other ways of laying it cost."""
+    from trackkit.choices import compare_choices
+    from trackkit.chosen_words import choices_text
+    from trackkit.fitted import fit_job
+    from trackkit.job import load_job
+    from trackkit.plan import lay_line, stack_up
+    from trackkit.studied import study_job
+    from trackkit.studied_day import study_text
+
+    loaded = load_job(job)
+    found = study_job(stack_up(lay_line(loaded, *fit_job(loaded))))
+    _say(f"{loaded.name}\n{study_text(found)}\n")
+    if choices:
+        _say(f"\n{choices_text(compare_choices(loaded))}\n")
+
+
+@app.command()
 def card(job: JobPath) -> None:
     """Print the gap card: for every gap the pieces to put in, from this truck. Needs no survey."""
     from trackkit.cribbing.card import card_text, gap_card

@@ -187,6 +187,17 @@ def _reference(file: JobFile) -> Iterator[Fault]:
         yield f"line.reference.{needed}", "nothing", f"{what}, with {way}", f"add {needed} = ..."
 
 
+def _places(file: JobFile) -> Iterator[Fault]:
+    study = file.study
+    named = [("study.by_eye", study.by_eye)] if study.by_eye is not None else []
+    named += [(f"study.points.{number}", place) for number, place in enumerate(study.points, start=1)]
+    for key, place in named:
+        given = [way for way in ("station", "tie") if getattr(place, way) is not None]
+        if len(given) != 1:
+            accepted = "one of station (a length from the start mark) and tie (its number), and a side"
+            yield key, " and ".join(given) or "neither station nor tie", accepted, "keep one of them"
+
+
 def _ground_kind(file: JobFile) -> Iterator[Fault]:
     kind = file.ground.kind or ""
     if kind and kind not in GROUND_KINDS:
@@ -319,6 +330,7 @@ _OF_KEYS: Final = (
     _OfKeys(_line_kind, ("line.kind", "line.grade", "line.bend_limit")),
     _OfKeys(_steep, ("line.grade", "line.grade_limit")),
     _OfKeys(_reference, ("line.reference",)),
+    _OfKeys(_places, ("study.by_eye", "study.points")),
     _OfKeys(_ground_kind, ("ground.kind",)),
     _OfKeys(_heights, ("stacks.caution_height", "stacks.refuse_height", "units")),
 )

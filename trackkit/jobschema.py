@@ -185,6 +185,35 @@ class StacksTable(_Table):
     time_limit_seconds: Figure | None = None
 
 
+class PlaceTable(_Table):
+    """A place along the run: a station and a side, or a tie end."""
+
+    station: Length | None = None
+    tie: Number | None = None
+    side: Side
+
+
+class PaceTable(_Table):
+    """[study.pace]: minutes that a crew takes."""
+
+    level_minutes: Figure | None = None
+    restack_minutes: Figure | None = None
+    knock_minutes: Figure | None = None
+    piece_minutes: Figure | None = None
+    reset_minutes: Figure | None = None
+
+
+class StudyTable(_Table):
+    """[study]: what the study of the reference looks at."""
+
+    by_eye: PlaceTable | None = None
+    points: tuple[PlaceTable, ...] = ()
+    accepted: Share | None = None
+    misread: Share | None = None
+    order: Literal["outward", "from the head", "from the tail"] | None = None
+    pace: PaceTable = PaceTable()
+
+
 class JobFile(_Table):
     """The whole job file."""
 
@@ -202,3 +231,4 @@ class JobFile(_Table):
     pegs: PegsTable = PegsTable()
     rolling: RollingTable = RollingTable()
     stacks: StacksTable = StacksTable()
+    study: StudyTable = StudyTable()

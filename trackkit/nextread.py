@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from trackkit.job import Job
     from trackkit.plan import Laid
 
-__all__ = ["GOALS", "AskedNext", "kinds_of", "next_for", "next_listing", "next_notes"]
+__all__ = ["GOALS", "AskedNext", "kinds_of", "next_for", "next_listing", "next_notes", "reading_place"]
 
 #: What a next reading is for, and what to call it.
 GOALS: Final = {
@@ -111,7 +111,7 @@ def next_listing(asked: AskedNext, job: Job) -> Listing:
         then = f"±{show.small_unit(2.0 * row.sd_m)}"
         if asked.goal == "governing":
             then = chance_words(asked.later[i])
-        rows.append((str(i + 1), KINDS[row.kind], _place(row, job), then))
+        rows.append((str(i + 1), KINDS[row.kind], reading_place(row, job), then))
     head = ("", "take", "where", "worst fill known to" if asked.goal == "fills" else "it is another end")
     title = f"READ NEXT, to know better {GOALS[asked.goal]}"
     return Listing(title, head, tuple(rows), (0,), (1, 2), tuple(next_notes(asked, job)))
@@ -131,7 +131,8 @@ def next_notes(asked: AskedNext, job: Job) -> list[str]:
     return notes
 
 
-def _place(row: Any, job: Job) -> str:
+def reading_place(row: Any, job: Job) -> str:
+    """Return where a reading is to be taken, in the crew's words."""
     show = job.display
     if row.kind == "board":
         return f"{show.long(row.station_m)} to {show.long(row.to_station_m)} {job.side(row.side)}"

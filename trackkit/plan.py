@@ -177,7 +177,7 @@ def lay_line(job: Job, run: Run, ground: Ground) -> Laid:
     line = _line(job, ground, run)
     run, ground, line = _settled(job, run, ground, line)
     half_box = job.lay_rules.half_box
-    fills = fill_table(ground, run, line, along=2 * half_box, set_from=_control(job, ground))
+    fills = fill_table(ground, run, line, along=2 * half_box, set_from=control_of(job, ground))
     return Laid(job, run, ground, line, fills)
 
 
@@ -240,7 +240,7 @@ def warnings_of(stacked: Stacked) -> tuple[Advisory, ...]:
 
 def fills_of(laid: Laid) -> FillModel:
     """Return the fills of a line with their covariance, as in its table: set out from the control peg."""
-    control = _control(laid.job, laid.ground)
+    control = control_of(laid.job, laid.ground)
     held = laid.line if control is None else laid.line.held_by(control)
     return fill_model(laid.ground, laid.line.run, held)
 
@@ -283,7 +283,7 @@ def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
     common: dict[str, Any] = {
         "reference": job.reference, "gap": _gap(job), "confidence": asked.confidence,
         "obstacles": _obstacles(job, ground), "clearance": job.clearance, "doubt": job.doubt,
-        "set_from": _control(job, ground),
+        "set_from": control_of(job, ground),
     }  # fmt: skip
     if asked.kind == "level":
         return level_line(ground, run, **common)
@@ -301,14 +301,14 @@ def _known_pegs(ground: Ground) -> list[str]:
     return [*ground.setting.observations.fixed, *ground.pegs["peg"]]
 
 
-def _control(job: Job, ground: Ground) -> str | None:
+def control_of(job: Job, ground: Ground) -> str | None:
     """Return the peg that the track is set out from, None if none was read."""
     return job.file.pegs.control or next(iter(_known_pegs(ground)), None)
 
 
 def _targets(job: Job, ground: Ground, line: FinishedLine, run: Run, fills: pd.DataFrame) -> Targets | None:
     """Return targets from the control peg, or from a single laser position that still stands."""
-    pegs, known, control = job.file.pegs, _known_pegs(ground), _control(job, ground)
+    pegs, known, control = job.file.pegs, _known_pegs(ground), control_of(job, ground)
     if control is None:
         if len(ground.lasers) != 1:
             return None

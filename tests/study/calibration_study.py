@@ -1,8 +1,8 @@
 """Do events happen as often as the study of the reference says? Over simulated jobs, surveys and all.
 
-Run ``python tests/study/calibration_study.py`` to print the table that is kept in ``calibration.txt``. Every job
-has two sections of 3 m on ground of one of four kinds, read sparsely: each side once a metre, with a rod of
-1.5 mm, roughness and relief estimated as on the day. Half of the lines are level, half at the grade from the
+Run ``python tests/study/calibration_study.py`` to print the table that is kept in ``calibration.txt``. Every
+job has two sections of 3 m on ground of one of four kinds, read sparsely: each side once a metre, with a rod
+of 1.5 mm, roughness and relief estimated as on the day. Half of the lines are level, half at the grade from the
 first to the last place read. The events: this tie end governs; a line set from it, 4 mm higher, touches.
 """
 
@@ -67,14 +67,12 @@ def events(jobs, first_seed=0):
     """Return chances that were told and whether it came true, (events,) each, for both kinds of event."""
     kinds = list(GROUNDS.values())
     found = [job(kinds[i % 4], first_seed + i, graded=i % 8 >= 4) for i in range(jobs)]
-    return {
-        "governs": tuple(np.concatenate(each) for each in zip(*[(told, came) for told, came, _, _ in found], strict=True)),
-        "touches": tuple(np.concatenate(each) for each in zip(*[(told, came) for _, _, told, came in found], strict=True)),
-    }  # fmt: skip
+    first, came_first, second, came_second = (np.concatenate(each) for each in zip(*found, strict=True))
+    return {"governs": (first, came_first), "touches": (second, came_second)}
 
 
 def happened(told, came, low, high):
-    """Return how many events were told with such a chance, the mean chance told, and the share that came true."""
+    """Return how many events were told with such a chance, the mean told, and the share that came true."""
     some = (told >= low) & (told <= high)
     if not some.any():
         return 0, np.nan, np.nan

@@ -35,14 +35,14 @@ def random_contest(seed, n, *, spread=0.003, **kwargs):
     ("n", "highest"), [(2, 0.56419), (3, 0.84628), (5, 1.16296), (10, 1.53875), (20, 1.86748), (100, 2.50759)]
 )
 def test_expected_highest_of_equal_ends_is_the_published_order_statistic(n, highest):
-    """H. L. Harter, "Expected values of normal order statistics", Biometrika 48 (1961), figures from memory."""
+    """H. L. Harter, "Expected values of normal order statistics", Biometrika 48 (1961), from memory."""
     found, sd = expected_highest(np.zeros(n), np.eye(n), draws=DRAWS)
     assert found == pytest.approx(highest, abs=4 * sd)
     assert sd < 0.006
 
 
 def test_expected_highest_of_two_is_clark_s_formula():
-    """C. E. Clark, "The greatest of a finite set of random variables", Oper. Res. 9 (1961), eq. 2 (from memory)."""
+    """C. E. Clark, "The greatest of a finite set of random variables", Oper. Res. 9 (1961), from memory."""
     mean, covariance = np.array([0.010, 0.012]), np.array([[9e-6, 2e-6], [2e-6, 4e-6]])
     apart = math.sqrt(9e-6 + 4e-6 - 2 * 2e-6)
     alpha = (mean[0] - mean[1]) / apart
@@ -64,7 +64,7 @@ def test_equal_ends_govern_equally_often(n):
 
 
 def test_chance_to_govern_of_three_is_the_orthant_formula():
-    """P(both of two equal-mean normals below 0) = 1/4 + asin(rho) / 2 pi (W. F. Sheppard, 1899, from memory)."""
+    """P(both of two below 0) = 1/4 + asin(rho) / 2 pi (W. F. Sheppard, 1899, from memory)."""
     covariance = np.array([[4.0, 1.0, 0.5], [1.0, 2.0, 0.2], [0.5, 0.2, 3.0]]) * 1e-6
     exact = exact_governs(contest_of(np.zeros(3), covariance)).chances
     for own in range(3):

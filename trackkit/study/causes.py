@@ -244,13 +244,15 @@ def humps_between(
     -------
     DataFrame
         One row a gap between two places read under one rail, that with the likeliest touch first: side,
-        from_m, to_m (the places read, or an end of the run), station_m (where the ground is most likely over
-        the line), hump_m (1 time in 20 it is higher than fitted by more than this, for want of a reading),
-        room_m (between line and fitted ground there), chance (that the ground reaches the line there).
+        from_m, to_m (the places read, or the first and last tie), station_m (where the ground is likeliest to
+        touch, were there a tie), hump_m (1 time in 20 it is higher than fitted by more than this, for want of
+        a reading), room_m (between line and fitted ground there), chance (that it touches there).
     """
     from scipy.special import ndtr
 
-    run = line.run
+    run, doubt = line.run, line.doubt
+    ties = run.ties["station_m"].to_numpy(dtype=float)
+    head, tail = float(ties[0]), float(ties[-1])
     held = line if set_from is None else line.held_by(set_from)
     table = ground.setting.observations.table
     places = table[table["station_m"].notna()]
@@ -258,10 +260,10 @@ def humps_between(
     for side in ground.sides:
         own = places[places["side"].isin([side, ""])]["station_m"].to_numpy(dtype=float)
         own = np.append(own, places["to_station_m"].dropna().to_numpy(dtype=float))
-        inside = np.unique(np.round(own[(own > run.head) & (own < run.tail)], 6))
-        edges = np.concatenate([[run.head], inside, [run.tail]])
-        count = max(int(np.ceil((run.tail - run.head) / step)), 1)
-        at = np.unique(np.concatenate([np.linspace(run.head, run.tail, count + 1), edges]))
+        inside = np.unique(np.round(own[(own > head) & (own < tail)], 6))
+        edges = np.concatenate([[head], inside, [tail]])
+        count = max(int(np.ceil((tail - head) / step)), 1)
+        at = np.unique(np.concatenate([np.linspace(head, tail, count + 1), edges]))
         points: list[Point] = [(float(s), side) for s in at]
         every = list(dict.fromkeys([*points, *held.contacts]))
         weights = np.zeros((len(at), len(every)))
@@ -272,7 +274,7 @@ def humps_between(
         sd = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", weights, unread, weights), 0.0))
         room = line.height(at) - np.asarray(ground.mean(points))
         with np.errstate(divide="ignore", invalid="ignore"):
-            chance = np.where(sd > 0.0, ndtr(-room / sd), (room < 0.0).astype(float))
+            chance = np.where(sd > 0.0, ndtr((-doubt.touch - room) / sd), (room < -doubt.touch).astype(float))
         for start, stop in pairwise(edges):
             within = np.flatnonzero((at >= start) & (at <= stop))
             if not within.size or stop - start < 1e-9:

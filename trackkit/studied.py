@@ -1,0 +1,349 @@
+"""A job's study of its reference: how much hangs on the point that the line is set from."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trackkit.cribbing.by_height import PiecesByHeight, pieces_by_height
+from trackkit.cribbing.results import StackPlan
+from trackkit.cribbing.travel import travel_of
+from trackkit.job import Job
+from trackkit.jobschema import PlaceTable
+from trackkit.layout.fills import fill_table
+from trackkit.layout.governing import Governing
+from trackkit.layout.grounds import Point
+from trackkit.layout.laid import Run
+from trackkit.nextread import kinds_of
+from trackkit.plan import Laid, Stacked, control_of, stack_up
+from trackkit.problems import CannotDo
+from trackkit.study.causes import MISREAD, Causes, find_causes
+from trackkit.study.high_point import HighPoint, high_point
+from trackkit.study.pairs import compare_pairs
+from trackkit.study.reference import ACCEPTED, Candidate, ReferenceStudy, compare_references
+from trackkit.study.settle import Settled, what_settles
+from trackkit.study.wrong_start import ExpectedWork, Pace, expected_work, lifted_again
+from trackkit.survey.quality.next_reading import possible_readings
+
+__all__ = [
+    "Studied", "eye_of", "nearest_end", "set_from", "stacks_from", "studied_in_steps", "study_job",
+    "supports_of", "tie_end_of",
+    "wrong_start",
+]  # fmt: skip
+
+Array = NDArray[np.float64]
+
+#: What rods are misread by [m]: a decimetre and a centimetre, or a foot and an inch.
+UNITS: Final = {"in": (0.3048, 0.0254), "cm": (0.1, 0.01), "mm": (0.1, 0.01)}
+#: Spare heights that are tried [m]: to 30 mm by 3 mm, or to 1 1/4 in by 1/8 in.
+SPARES: Final = {
+    "in": tuple(0.003175 * i for i in range(11)),
+    "cm": tuple(0.003 * i for i in range(11)),
+    "mm": tuple(0.003 * i for i in range(11)),
+}
+#: Draws in which the day's work is walked through; and how many starts are, at most.
+WALKED: Final = 2000
+STARTS: Final = 8
+#: Tie ends that contend: with a smaller chance to govern they are not listed.
+LISTED: Final = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Studied:
+    """What hangs on the reference of a job's line.
+
+    Attributes
+    ----------
+    stacked : Stacked
+        The line as it is planned, and its stacks.
+    study : ReferenceStudy
+        Every candidate; tie ends first, then the job's own points, the one by eye, pegs.
+    pairs : DataFrame
+        See `compare_pairs`; empty but for a line with least fill.
+    high : HighPoint
+    causes : Causes
+        Set out from the control peg if there is one, else from what the line rests on.
+    by_height : PiecesByHeight or None
+        None without a truck.
+    pace : Pace
+    order : str
+        In which ties are laid.
+    work : ExpectedWork
+        The day's work from the ends that contend, the planned one and the one nearest to that by eye.
+    settled : Settled or None
+        None where it cannot be said what to read.
+    """
+
+    stacked: Stacked
+    study: ReferenceStudy
+    pairs: pd.DataFrame
+    high: HighPoint
+    causes: Causes
+    by_height: PiecesByHeight | None
+    pace: Pace
+    order: str
+    work: ExpectedWork
+    settled: Settled | None
+
+    @property
+    def job(self) -> Job:
+        """The job."""
+        return self.stacked.laid.job
+
+    @property
+    def laid(self) -> Laid:
+        """The line as it is planned."""
+        return self.stacked.laid
+
+    @property
+    def eye(self) -> int | None:
+        """Which candidate is the highest by eye; None if the job does not say."""
+        marked = (i for i, one in enumerate(self.study.candidates) if one.kind == "eye")
+        return next(marked, None)
+
+    def listed(self, *more: int) -> list[int]:
+        """Return the candidates worth listing: the planned one, those that contend, marked points, pegs."""
+        table = self.study.table
+        contend = list(self.study.contenders(LISTED).index)
+        others = [i for i, one in enumerate(self.study.candidates) if one.kind != "tie"]
+        eye = [self.eye] if self.eye is not None else []
+        planned = [self.study.planned] if self.study.planned >= 0 else []
+        found = [*planned, *contend, *eye, *more, *others]
+        return [i for i in dict.fromkeys(found) if 0 <= i < len(table)]
+
+    def governing(self) -> Governing:
+        """Return the chances of the tie ends, as `trackkit.show.plots.draw_governing` takes them."""
+        table = self.study.table
+        ends = table[table["kind"] == "tie"]
+        chances = ends.assign(chance=ends["governs"])[["tie", "side", "station_m", "chance"]]
+        first = int(ends["governs"].to_numpy().argmax())
+        planned = self.study.planned
+        same = float(ends["governs"].iloc[planned]) if 0 <= planned < len(ends) else float("nan")
+        draws = self.study.drawn.heights.shape[1]
+        return Governing(chances, 1.0 - same, str(ends["candidate"].iloc[first]), draws)
+
+
+def study_job(stacked: Stacked) -> Studied:
+    """Return what hangs on the reference of a job's line.
+
+    Parameters
+    ----------
+    stacked : Stacked
+        The job's line with its stacks, see `trackkit.plan.stack_up`.
+
+    Raises
+    ------
+    CannotDo
+        If the job names a tie that the run does not have, or a point that lies off it.
+    """
+    steps = studied_in_steps(stacked)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as over:
+            found: Studied = over.value
+            return found
+
+
+def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
+    """Return `study_job`, and yield between its parts; the parameters are the same."""
+    laid = stacked.laid
+    job, ground, line = laid.job, laid.ground, laid.line
+    asked, unit = job.file.study, job.display.unit
+    by_height = _by_height(job, line.run)
+    yield
+    eye = None if asked.by_eye is None else _point(asked.by_eye, line.run)
+    study = compare_references(
+        ground, line.run, line, chosen=[_point(place, line.run) for place in asked.points],
+        by_eye=eye,
+        pegs=_pegs(laid), accepted=asked.accepted or ACCEPTED, by_height=by_height,
+        travel=None if stacked.stacks is None else travel_of(stacked.stacks, stacked.fills),
+    )  # fmt: skip
+    pairs = compare_pairs(study, line)
+    yield
+    rate = MISREAD if asked.misread is None else asked.misread
+    causes = find_causes(ground, line, units=UNITS[unit], rate=rate, set_from=control_of(job, ground))
+    high = high_point(ground, line)
+    yield
+    pace, order = _pace(job), asked.order or "outward"
+    work = _work(laid, stacked.fills, study, by_height, pace, order)
+    yield
+    ends = study.table[study.table["kind"] == "tie"]
+    settled = what_settles(
+        ground, list(line.run.tie_points()), -ends["fill_m"].to_numpy(dtype=float),
+        ends["governs"].to_numpy(dtype=float), possible=possible_readings(ground, kinds=kinds_of(laid)),
+    )  # fmt: skip
+    return Studied(stacked, study, pairs, high, causes, by_height, pace, order, work, settled)
+
+
+def _by_height(job: Job, run: Run) -> PiecesByHeight | None:
+    if job.truck is None:
+        return None
+    bearing = float(run.ties["bearing_m"].max())
+    return pieces_by_height(job.truck, bearing=bearing, rules=job.stack_rules, ground=job.ground_kind)
+
+
+def _pegs(laid: Laid) -> list[str]:
+    """Return the peg that the line is set out from, if there is one."""
+    control = control_of(laid.job, laid.ground)
+    return [] if control is None else [control]
+
+
+def _pace(job: Job) -> Pace:
+    given = {key.removesuffix("_minutes"): value for key, value in job.file.study.pace.model_dump().items()}
+    return Pace(**{key: value for key, value in given.items() if value is not None})
+
+
+def _tie_end(place: PlaceTable, run: Run) -> Point:
+    """Return the tie end that a job names; CannotDo if the run has no such tie."""
+    ties = run.ties
+    if place.tie is None or not 1 <= place.tie <= len(ties):
+        raise CannotDo(
+            f"[study] names tie {place.tie}, the run has ties 1 to {len(ties)}; name another, or a station"
+        )
+    return float(ties["station_m"].iloc[place.tie - 1]), str(place.side)
+
+
+def _point(place: PlaceTable, run: Run) -> Point:
+    """Return the place that a job names; CannotDo if it lies off the run."""
+    if place.tie is not None:
+        return _tie_end(place, run)
+    station = float(place.station or 0.0)
+    if not run.head <= station <= run.tail:
+        show = run.display.long
+        raise CannotDo(
+            f"[study] names a point at {show(station)}, and the run goes from {show(run.head)} to "
+            f"{show(run.tail)}; name a place along it"
+        )
+    return station, str(place.side)
+
+
+def eye_of(job: Job, run: Run) -> Point | None:
+    """Return what the crew takes for the highest point by eye, None if the job does not say."""
+    return None if job.file.study.by_eye is None else _point(job.file.study.by_eye, run)
+
+
+# --- on the day ---------------------------------------------------------------------------------
+
+
+def nearest_end(run: Run, station: float, side: str) -> int:
+    """Return the tie end under one rail that is nearest to a station; tie ends count left before right."""
+    ties = run.ties["station_m"].to_numpy(dtype=float)
+    return 2 * int(np.abs(ties - station).argmin()) + (side == "right")
+
+
+def tie_end_of(studied: Studied, candidate: int) -> int | None:
+    """Return the tie end that a candidate is, or the nearest one; None for a peg or a given height."""
+    return _end_of(studied.study.candidates[candidate], candidate, studied.laid.line.run)
+
+
+def _end_of(own: Candidate, candidate: int, run: Run) -> int | None:
+    if own.kind == "tie":
+        return candidate
+    return nearest_end(run, own.station, own.side) if own.kind in ("point", "eye") else None
+
+
+def supports_of(fills: pd.DataFrame) -> tuple[NDArray[np.int64], Array]:
+    """Return which stack each tie end of a fill table stands on, and the ends' stations [m]."""
+    keys = list(zip(fills["support"], fills["side"], strict=True))
+    numbers = {key: i for i, key in enumerate(dict.fromkeys(keys))}
+    return np.array([numbers[key] for key in keys]), fills["station_m"].to_numpy(dtype=float)
+
+
+def _work(
+    laid: Laid, fills: pd.DataFrame, study: ReferenceStudy, by_height: PiecesByHeight | None, pace: Pace,
+    order: str,
+) -> ExpectedWork:  # fmt: skip
+    """Return the day's work from the planned tie end, the one nearest to that by eye, and contenders."""
+    marked = [i for i, one in enumerate(study.candidates) if one.kind == "eye"]
+    wanted = [study.planned, *marked, *study.contenders(LISTED).index]
+    run = laid.line.run
+    ends = [_end_of(study.candidates[i], i, run) for i in wanted if i >= 0]
+    starts = list(dict.fromkeys(end for end in ends if end is not None))[:STARTS]
+    support, stations = supports_of(fills)
+    return expected_work(
+        study.drawn.heights[: study.contest.ends, :WALKED].T, np.array(starts),
+        np.array(SPARES[laid.job.display.unit]), support=support, stations=stations, gap=laid.line.gap,
+        touch=study.touch, order=order, table=by_height, pace=pace,
+    )  # fmt: skip
+
+
+def wrong_start(studied: Studied, candidate: int) -> pd.DataFrame:
+    """Return what is lifted again if the line is set from a candidate that is too low, by the fitted ground.
+
+    Parameters
+    ----------
+    studied : Studied
+    candidate : int
+        A tie end or a point along the run.
+
+    Returns
+    -------
+    DataFrame
+        As `trackkit.study.wrong_start.lifted_again`, a row for each tie end where the crew would find out;
+        empty where there is none. Also tie and side.
+
+    Raises
+    ------
+    ValueError
+        For a peg or a given height, which no tie end is set from.
+    """
+    start = tie_end_of(studied, candidate)
+    if start is None:
+        raise ValueError(f"{studied.study.candidates[candidate].label} is no point along the run")
+    contest = studied.study.contest
+    heights = contest.mean[: contest.ends]
+    up = heights - heights[start]
+    lift = np.where(up > studied.laid.line.gap + studied.study.touch, up, 0.0)
+    support, stations = supports_of(studied.stacked.fills)
+    found = lifted_again(
+        studied.laid.line.gap - up, start, lift, support=support, stations=stations,
+        found_at=np.flatnonzero(lift), order=studied.order, table=studied.by_height, pace=studied.pace,
+    ) if lift.any() else pd.DataFrame(columns=["end", "turn", "lift_m", "supports", "minutes"])  # fmt: skip
+    end = found["end"].to_numpy(dtype=int)
+    return found.assign(tie=end // 2 + 1, side=np.where(end % 2, "right", "left"))
+
+
+# --- other references, laid ---------------------------------------------------------------------
+
+
+def set_from(studied: Studied, candidate: int, *, spare: float = 0.0) -> Laid:
+    """Return the line set from a candidate, with its fills: the plan's shape, higher or lower.
+
+    Parameters
+    ----------
+    studied : Studied
+    candidate : int
+    spare : float
+        Spare height built in on top of the gap [m].
+    """
+    laid, study = studied.laid, studied.study
+    own, contest, line = study.candidates[candidate], study.contest, laid.line
+    if candidate == study.planned and spare == 0.0:
+        return laid
+    start = contest.starts[candidate]
+    up = float(contest.mean[start] + contest.offsets[candidate]) + spare
+    contacts, weights = line.contacts, line.knot_weights
+    if own.kind != "plan":
+        point: Point = own.label.removeprefix("peg ") if own.kind == "peg" else (own.station, own.side)
+        contacts, weights = (point,), np.ones((len(line.knots_station), 1))
+    moved = replace(
+        line, knots_height=line.knots_height + up, gap=line.gap + spare, reference=own.label,
+        rests_on=(own.label,), contacts=contacts, knot_weights=weights, advisories=(),
+    )  # fmt: skip
+    along = 2 * laid.job.lay_rules.half_box
+    control = own.label.removeprefix("peg ") if own.kind == "peg" else None
+    fills = fill_table(laid.ground, line.run, moved, along=along, set_from=control)
+    return replace(laid, line=moved, fills=fills)
+
+
+def stacks_from(studied: Studied, candidate: int, *, spare: float = 0.0) -> StackPlan | None:
+    """Return the stacks of the line set from a candidate; None without a truck."""
+    if studied.job.truck is None:
+        return None
+    return stack_up(set_from(studied, candidate, spare=spare)).stacks

@@ -1,0 +1,219 @@
+"""The study of a reference in words: the day's work from a wrong start, what settles it, and all of it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from trackkit.advice import chance_words
+from trackkit.listed import Listing
+from trackkit.nextread import reading_place
+from trackkit.paper import WIDTH, columns, wrapped_lines
+from trackkit.pictured import truck_words
+from trackkit.studied import Studied, stacks_from, tie_end_of, wrong_start
+from trackkit.studied_words import (
+    MINUTES,
+    candidate_words,
+    causes_listing,
+    costly_lines,
+    high_lines,
+    pairs_listing,
+    ranking_listing,
+    reference_lines,
+    short_chance,
+    unit_of,
+)  # fmt: skip
+from trackkit.study.wrong_start import best_spare, best_start
+from trackkit.survey.quality.next_reading import KINDS
+from trackkit.tables.rows import rows_of
+
+__all__ = [
+    "day_lines", "day_listing", "day_start", "settle_lines", "settle_listing", "study_parts", "study_text",
+    "truck_lines",
+]  # fmt: skip
+
+#: Rows of what is lifted again: the first ones and the last.
+_FIRST: Final = 5
+#: Contenders for which the truck is worked out, at most.
+_TRUCKS: Final = 3
+#: Less than so many minutes are nothing; a chance that falls by less is little gained.
+_NOTHING: Final = 1.0
+_LITTLE: Final = 0.05
+_HARDLY: Final = 0.001
+
+
+# --- on the day -----------------------------------------------------------------------------------
+
+
+def day_start(studied: Studied, chosen: int | None = None) -> int | None:
+    """Return the candidate whose wrong start is told: the one chosen, else by eye, else the second likeliest.
+
+    None where there is none that is too low, as the ground is fitted.
+    """
+    likely = [int(str(i)) for i in studied.study.contenders().index]
+    eye = [studied.eye] if studied.eye is not None else []
+    for one in [chosen] if chosen is not None else [*eye, *likely[1:]]:
+        if tie_end_of(studied, one) is not None and not wrong_start(studied, one).empty:
+            return one
+    return None
+
+
+def day_listing(studied: Studied, candidate: int) -> Listing:
+    """Return what must be lifted again if the line was set from a point that is too low, find by find."""
+    show, job = studied.job.display, studied.job
+    table = wrong_start(studied, candidate)
+    some = table if len(table) <= _FIRST + 1 else table.iloc[[*range(_FIRST), -1]]
+    counted = studied.by_height is not None
+    rows = tuple(
+        (
+            f"tie {row.tie} {job.side(row.side)}",
+            show.small(float(row.lift_m)),
+            str(int(row.supports)),
+            *((str(int(row.knocked)), str(int(row.carried))) if counted else ()),
+            f"{float(row.minutes):.0f}",
+        )
+        for row in rows_of(some)
+    )
+    more = ("of them, wedge only", "pieces to carry") if counted else ()
+    head = ("found out at", "lift by", "supports again", *more, "minutes")
+    title = f"SET FROM {candidate_words(studied, candidate)}, which is too low ({unit_of(studied)})"
+    notes = (f"Ties laid {_order_words(studied)}; as the ground is fitted. M{MINUTES[1:]}.",)
+    return Listing(title, head, rows, tuple(range(1, len(head))), (), notes)
+
+
+def _order_words(studied: Studied) -> str:
+    return "outward from there" if studied.order == "outward" else studied.order
+
+
+def day_lines(studied: Studied) -> list[str]:
+    """Return the best tie end to start from, and the best spare height to build in."""
+    work = studied.work
+    start = best_start(work)
+    name = candidate_words(studied, start.start)
+    others = [candidate_words(studied, one) for one in start.as_good if one != start.start]
+    same = f" ({' and '.join(others[:3])} as good)" if others else ""
+    lines = [
+        f"To start from when not sure: {name}{same}, {_minutes(start.minutes)} expected in all, lifting "
+        "again included."
+    ]
+    if work.counted:
+        lines.append(_spare_words(studied, start.start))
+    eye = None if studied.eye is None else tie_end_of(studied, studied.eye)
+    if eye is not None and eye in work.starts.tolist() and eye != start.start:
+        row = work.starts.tolist().index(eye)
+        more = float(work.minutes[row, 0].mean()) - start.minutes
+        lines.append(
+            f"From the tie nearest to the point by eye it takes {more:.0f} minutes more on average: "
+            f"{float(work.lifted[row, 0]):.0f} supports are lifted again."
+        )
+    return lines
+
+
+def _spare_words(studied: Studied, start: int) -> str:
+    """Return whether spare height pays, as insurance or because taller stacks take fewer pieces."""
+    show, spare = studied.job.display, best_spare(studied.work, start)
+    row = studied.work.starts.tolist().index(start)
+    lifting = float(studied.work.again[row, 0])
+    height, saves = show.small_unit(spare.spare), f"saves {_minutes(spare.saves)} on average"
+    stays, without = chance_words(spare.stays), chance_words(spare.stays_without)
+    if lifting < _NOTHING:
+        words = f"Spare height as insurance is not needed: nothing has to be lifted again, {without}."
+        if spare.spare > 0.0 and spare.saves >= _NOTHING:
+            words += f" {height} more {saves} all the same: such stacks take fewer pieces."
+        return words
+    if spare.spare == 0.0 or spare.saves < _NOTHING:
+        return f"Spare height as insurance does not pay: lifting again costs {_minutes(lifting)} on average."
+    return (
+        f"Spare height as insurance: {height} on top of the gap {saves}; then nothing has to be lifted "
+        f"again, {stays} (without it {without})."
+    )
+
+
+def _minutes(minutes: float) -> str:
+    return f"{minutes:.0f} minute{'' if round(minutes) == 1 else 's'}"
+
+
+# --- what settles it ------------------------------------------------------------------------------
+
+
+def settle_lines(studied: Studied) -> list[str]:
+    """Return the one or two readings that most reduce the doubt, in a sentence."""
+    settled, job = studied.settled, studied.job
+    if settled is None or settled.found.table.empty:
+        return []
+    now = chance_words(settled.wrong_now)
+    if settled.wrong_now < _HARDLY:
+        return ["What would settle it: nothing has to, the highest tie end is as good as certain."]
+    steps = []
+    for row, after in zip(rows_of(settled.found.table), settled.wrong_after, strict=True):
+        steps.append(f"{KINDS[row.kind]} at {reading_place(row, job)} ({chance_words(after)} then)")
+    gain = settled.wrong_now - settled.wrong_after[-1]
+    small = " They bring little: set the line from whichever is easiest to reach." if gain < _LITTLE else ""
+    return [
+        f"What would settle it: {', then '.join(steps)}. Now the chance that it is another tie end than "
+        f"the likeliest is {now}.{small}"
+    ]
+
+
+def settle_listing(studied: Studied) -> Listing | None:
+    """Return the chances as they are, and once the readings have been taken and find what the fit expects."""
+    settled = studied.settled
+    if settled is None or len(settled.chances) < 2:
+        return None
+    names = [name for name in settled.chances.columns if name != "end"]
+    rows = tuple(
+        (candidate_words(studied, int(row["end"])), *(short_chance(float(row[name])) for name in names))
+        for _, row in settled.chances.iterrows()
+    )
+    words = {0: "now", 1: "after the first", 2: "after both"}
+    head = ("highest is", *(words.get(i, f"after {i}") for i in range(len(names))))
+    notes = ("If the readings find what the fit expects; they may find something else.",)
+    return Listing("THE CHANCES, once that has been read", head, rows, (), (0,), notes)
+
+
+def truck_lines(studied: Studied, *more: int) -> list[str]:
+    """Return whether the truck suffices for the few references that contend; solves the stacks of each."""
+    if studied.job.truck is None:
+        return []
+    likely = [int(str(i)) for i in studied.study.contenders().index][:_TRUCKS]
+    planned = [studied.study.planned] if studied.study.planned >= 0 else []
+    wanted = list(dict.fromkeys([*planned, *likely, *more]))
+    found = []
+    for i in wanted:
+        stacks = studied.stacked.stacks if i == studied.study.planned else stacks_from(studied, i)
+        found.append(f"{candidate_words(studied, i)}: {truck_words(stacks)}")
+    return [f"The truck, with the line set from {'; from '.join(found)}."]
+
+
+# --- all of it ------------------------------------------------------------------------------------
+
+
+def study_parts(studied: Studied, chosen: int | None = None) -> list[str | Listing]:
+    """Return the whole study, sentence by sentence and table by table, what costs most first."""
+    start = day_start(studied, chosen)
+    more = () if chosen is None else (chosen,)
+    parts: list[str | Listing | None] = [
+        *costly_lines(studied),
+        causes_listing(studied),
+        *reference_lines(studied),
+        ranking_listing(studied, *more),
+        pairs_listing(studied),
+        *settle_lines(studied),
+        settle_listing(studied),
+        *day_lines(studied),
+        day_listing(studied, start) if start is not None else None,
+        *high_lines(studied),
+    ]
+    return [part for part in parts if part is not None]
+
+
+def study_text(studied: Studied, *, width: int = WIDTH) -> str:
+    """Return the whole study as text, no wider than that."""
+    out = []
+    for part in [*study_parts(studied), *truck_lines(studied)]:
+        if isinstance(part, str):
+            out.append(wrapped_lines(part, width=width))
+            continue
+        table = columns(part.head, part.rows, right=part.right, wrap=part.wide, width=width)
+        notes = (wrapped_lines(note, width=width) for note in part.notes)
+        out += ["", wrapped_lines(part.title, width=width), table, *notes, ""]
+    return "\n".join(out)
