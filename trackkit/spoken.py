@@ -18,6 +18,7 @@ from trackkit.tables.rows import rows_of
 
 if TYPE_CHECKING:
     from trackkit.job import Job
+    from trackkit.layout.governing import Governing
     from trackkit.plan import Laid, Plan
     from trackkit.survey.ground import Ground
 
@@ -88,14 +89,14 @@ def fills_text(laid: Laid | Plan) -> str:
     return next(fits, None) or table(_FEW_ABREAST, wrap=(0,))
 
 
-def governing_words(plan: Plan) -> str:
+def governing_words(job: Job, governing: Governing) -> str:
     """Return which tie ends may govern, the likeliest first."""
-    table = plan.governing.table.sort_values("chance", ascending=False, kind="stable")
+    table = governing.table.sort_values("chance", ascending=False, kind="stable")
     likely = table[table["chance"] >= 0.05].head(6)
     if likely.empty:
         return "Chance to be the governing point: no tie end has more than 1 chance in 20."
     rows = zip(likely["tie"], likely["side"], likely["chance"], strict=True)
-    each = ", ".join(f"tie {tie} {plan.job.side(side)} {chance_words(chance)}" for tie, side, chance in rows)
+    each = ", ".join(f"tie {tie} {job.side(side)} {chance_words(chance)}" for tie, side, chance in rows)
     return f"Chance to be the governing point: {each}."
 
 

@@ -32,7 +32,7 @@ from trackkit.survey.quality.next_reading import possible_readings
 
 __all__ = [
     "Studied", "eye_of", "nearest_end", "set_from", "stacks_from", "studied_in_steps", "study_job",
-    "supports_of", "tie_end_of",
+    "supports_of", "tie_end_of", "with_gap",
     "wrong_start",
 ]  # fmt: skip
 
@@ -173,12 +173,24 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
     pace, order = _pace(job), asked.order or "outward"
     work = _work(laid, stacked.fills, study, by_height, pace, order)
     yield
-    ends = study.table[study.table["kind"] == "tie"]
-    settled = what_settles(
-        ground, list(line.run.tie_points()), -ends["fill_m"].to_numpy(dtype=float),
-        ends["governs"].to_numpy(dtype=float), possible=possible_readings(ground, kinds=kinds_of(laid)),
-    )  # fmt: skip
+    settled = _settled(laid, study)
     return Studied(stacked, study, pairs, high, causes, by_height, pace, order, work, settled)
+
+
+def _settled(laid: Laid, study: ReferenceStudy) -> Settled:
+    """Return what settles which tie end is the highest; of a line on two, the end that is less certain."""
+    line = laid.line
+    chances = study.table["governs"].to_numpy(dtype=float)[: study.contest.ends]
+    points, some = list(line.run.tie_points()), np.arange(study.contest.ends)
+    if not line.resting.keeps_shape:
+        stations = np.array([float(point[0]) for point in points])
+        halves = (stations < stations.mean(), stations >= stations.mean())
+        some = np.flatnonzero(min(halves, key=lambda half: float(chances[half].max(initial=0.0))))
+    found = what_settles(
+        laid.ground, [points[i] for i in some], study.contest.mean[some], chances[some],
+        possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
+    )  # fmt: skip
+    return replace(found, chances=found.chances.assign(end=some[found.chances["end"].to_numpy()]))
 
 
 def _by_height(job: Job, run: Run) -> PiecesByHeight | None:
@@ -307,6 +319,19 @@ def wrong_start(studied: Studied, candidate: int) -> pd.DataFrame:
     ) if lift.any() else pd.DataFrame(columns=["end", "turn", "lift_m", "supports", "minutes"])  # fmt: skip
     end = found["end"].to_numpy(dtype=int)
     return found.assign(tie=end // 2 + 1, side=np.where(end % 2, "right", "left"))
+
+
+def with_gap(studied: Studied, more: float) -> Studied:
+    """Return the study with its line higher by so much [m], and what the causes do then."""
+    laid = studied.laid
+    line = replace(laid.line, knots_height=laid.line.knots_height + more, gap=laid.line.gap + more)
+    fills = laid.fills.assign(fill_m=laid.fills["fill_m"] + more, line_m=laid.fills["line_m"] + more)
+    causes = find_causes(
+        laid.ground, line, units=studied.causes.units, rate=studied.causes.rate,
+        set_from=control_of(laid.job, laid.ground),
+    )  # fmt: skip
+    raised = replace(laid, line=line, fills=fills)
+    return replace(studied, stacked=replace(studied.stacked, laid=raised), causes=causes)
 
 
 # --- other references, laid ---------------------------------------------------------------------

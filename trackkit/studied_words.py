@@ -287,7 +287,8 @@ def high_lines(studied: Studied) -> list[str]:
             "read too high."
             if high.reading_too_high > 0.0
             else f"The highest reading is not too high here ({off} lower than the highest of the places "
-            "read is to be expected); mostly it is, for of many readings the highest is one that was read too high."
+            "read is to be expected); mostly it is: of many readings the highest is one that was read too "
+            "high."
         )
     lines.append(
         f"The highest fitted tie end is {fine(show, high.fitted_too_low)} too low: of many tie ends that are "

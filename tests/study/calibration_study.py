@@ -2,8 +2,8 @@
 
 Run ``python tests/study/calibration_study.py`` to print the table that is kept in ``calibration.txt``. Every
 job has two sections of 3 m on ground of one of four kinds, read sparsely: each side once a metre, with a rod
-of 1.5 mm, roughness and relief estimated as on the day. Half of the lines are level, half at the grade from the
-first to the last place read. The events: this tie end governs; a line set from it, 4 mm higher, touches.
+of 1.5 mm, roughness and relief estimated as on the day. Half of the lines are level, half at the grade from
+the first to the last place read. The events: this tie end governs; a line set from it, 4 mm higher, touches.
 """
 
 from __future__ import annotations

@@ -21,21 +21,30 @@ from typing import TYPE_CHECKING, Any
 
 _HOMES = {
     "Cautions": "trackkit.desk.starting",
+    "ChoicesPanel": "trackkit.desk.comparing",
+    "CostsPanel": "trackkit.desk.costing",
     "GroundPanel": "trackkit.desk.reading",
     "LinePanel": "trackkit.desk.laying",
     "Overview": "trackkit.desk.starting",
+    "ReferencePanel": "trackkit.desk.choosing",
     "StacksPanel": "trackkit.desk.building",
     "TrialPanel": "trackkit.desk.trying",
 }
 
 if TYPE_CHECKING:
     from trackkit.desk.building import StacksPanel
+    from trackkit.desk.choosing import ReferencePanel
+    from trackkit.desk.comparing import ChoicesPanel
+    from trackkit.desk.costing import CostsPanel
     from trackkit.desk.laying import LinePanel
     from trackkit.desk.reading import GroundPanel
     from trackkit.desk.starting import Cautions, Overview
     from trackkit.desk.trying import TrialPanel
 
-__all__ = ["Cautions", "GroundPanel", "LinePanel", "Overview", "StacksPanel", "TrialPanel"]
+__all__ = [
+    "Cautions", "ChoicesPanel", "CostsPanel", "GroundPanel", "LinePanel", "Overview", "ReferencePanel",
+    "StacksPanel", "TrialPanel",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

@@ -228,7 +228,7 @@ class LinePanel(Panel):
         yield
         self._governing.show(
             lambda _: draw_governing(plan.governing, ax=self._governing.ax, words=chance_words, **common),
-            governing_words(plan),
+            governing_words(plan.job, plan.governing),
         )
         yield
         survey = plan.ground.survey
