@@ -26,7 +26,7 @@ def text_of(notebook):
 def test_there_is_one_for_each_question():
     assert [path.stem for path in NOTEBOOKS] == [
         "00_start", "01_read_the_ground", "02_lay_the_line", "03_build_it",
-        "04_readings_on_trial",
+        "04_readings_on_trial", "05_which_point",
     ]  # fmt: skip
 
 

@@ -57,6 +57,18 @@ _HOMES = {
     "trackkit.plan": ("Laid", "Plan", "Stacked", "lay_line", "make_plan", "plan_of", "stack_up"),
     "trackkit.choices": ("Choice", "Choices", "choices_in_steps", "compare_choices"),
     "trackkit.ways": ("Steps",),
+    "trackkit.study.reference": ("ReferenceStudy", "compare_references"),
+    "trackkit.study.pairs": ("compare_pairs",),
+    "trackkit.study.high_point": ("HighPoint", "high_point"),
+    "trackkit.study.datum": ("compare_datums", "reduced_to"),
+    "trackkit.study.causes": ("Causes", "find_causes"),
+    "trackkit.study.settle": ("Settled", "what_settles"),
+    "trackkit.study.wrong_start": (
+        "ExpectedWork", "Pace", "best_spare", "best_start", "expected_work", "lifted_again",
+    ),
+    "trackkit.cribbing.by_height": ("PiecesByHeight", "expected_pieces", "pieces_by_height"),
+    "trackkit.studied": ("Studied", "set_from", "study_job"),
+    "trackkit.studied_day": ("study_text",),
     "trackkit.chosen_words": ("choices_listing", "choices_text"),
 }  # fmt: skip
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
@@ -65,6 +77,7 @@ if TYPE_CHECKING:
     from trackkit.booking import stations_of
     from trackkit.choices import Choice, Choices, choices_in_steps, compare_choices
     from trackkit.chosen_words import choices_listing, choices_text
+    from trackkit.cribbing.by_height import PiecesByHeight, expected_pieces, pieces_by_height
     from trackkit.cribbing.card import card_text, gap_card
     from trackkit.cribbing.results import StackPlan
     from trackkit.cribbing.rules import StackRules
@@ -92,6 +105,22 @@ if TYPE_CHECKING:
     from trackkit.layout.governing import governing_chances
     from trackkit.plan import Laid, Plan, Stacked, lay_line, make_plan, plan_of, stack_up
     from trackkit.problems import Advisory, CannotDo, FitError, InputProblems, Problem
+    from trackkit.studied import Studied, set_from, study_job
+    from trackkit.studied_day import study_text
+    from trackkit.study.causes import Causes, find_causes
+    from trackkit.study.datum import compare_datums, reduced_to
+    from trackkit.study.high_point import HighPoint, high_point
+    from trackkit.study.pairs import compare_pairs
+    from trackkit.study.reference import ReferenceStudy, compare_references
+    from trackkit.study.settle import Settled, what_settles
+    from trackkit.study.wrong_start import (
+        ExpectedWork,
+        Pace,
+        best_spare,
+        best_start,
+        expected_work,
+        lifted_again,
+    )
     from trackkit.survey.grid import Break
     from trackkit.survey.ground import Ground, fit_ground
     from trackkit.survey.instruments import (
@@ -137,14 +166,17 @@ __all__ = [
     "Booking",
     "Break",
     "CannotDo",
+    "Causes",
     "Choice",
     "Choices",
     "Conflict",
     "Display",
+    "ExpectedWork",
     "FinishedLine",
     "FitError",
     "Ground",
     "GroundType",
+    "HighPoint",
     "InputProblems",
     "Instruments",
     "Job",
@@ -153,20 +185,27 @@ __all__ = [
     "Mistake",
     "NextReadings",
     "OverallTest",
+    "Pace",
     "Piece",
+    "PiecesByHeight",
     "Plan",
     "Problem",
     "RailHeight",
     "Readers",
+    "ReferenceStudy",
     "Run",
     "Section",
+    "Settled",
     "Shot",
     "StackPlan",
     "StackRules",
     "Stacked",
     "Steps",
+    "Studied",
     "Survey",
     "Truck",
+    "best_spare",
+    "best_start",
     "book_levels",
     "card_text",
     "choices_in_steps",
@@ -175,16 +214,23 @@ __all__ = [
     "choose_stacks",
     "closures",
     "compare_choices",
+    "compare_datums",
+    "compare_pairs",
     "compare_readers",
+    "compare_references",
     "corrected",
     "detectable_errors",
+    "expected_pieces",
+    "expected_work",
     "fill_table",
+    "find_causes",
     "fit_ground",
     "follow_line",
     "gap_card",
     "governing_chances",
     "grade_line",
     "half_turn",
+    "high_point",
     "influence",
     "knocked_lasers",
     "laser_against_phone",
@@ -193,6 +239,7 @@ __all__ = [
     "least_fill_line",
     "level_line",
     "level_verdict",
+    "lifted_again",
     "likely_mistakes",
     "load_job",
     "make_plan",
@@ -203,23 +250,29 @@ __all__ = [
     "parse_length",
     "parse_mass",
     "parse_quantity",
+    "pieces_by_height",
     "place_on_ties",
     "plan_of",
     "plane_tilt",
     "read_survey",
     "read_truck",
     "reading_order",
+    "reduced_to",
     "repeatability",
     "reversal",
     "rod_zero",
     "run_from_sections",
     "save_form",
+    "set_from",
     "stack_up",
     "stations_of",
+    "study_job",
+    "study_text",
     "target_rods",
     "two_pegs",
     "unnoticed_effects",
     "variance_components",
+    "what_settles",
     "with_line",
     "with_shot",
     "with_track",

@@ -40,7 +40,7 @@ def columns(
             widths[i] = max(body, widths[i] - over)
     lines = []
     for row in table:
-        cells = [textwrap.wrap(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)]
+        cells = [textwrap.wrap(cell, max(wide, 1)) or [""] for cell, wide in zip(row, widths, strict=True)]
         for n in range(max(map(len, cells))):
             parts = [cell[n] if n < len(cell) else "" for cell in cells]
             placed = [

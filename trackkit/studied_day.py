@@ -187,7 +187,7 @@ def truck_lines(studied: Studied, *more: int) -> list[str]:
 # --- all of it ------------------------------------------------------------------------------------
 
 
-def study_parts(studied: Studied, chosen: int | None = None) -> list[str | Listing]:
+def study_parts(studied: Studied, chosen: int | None = None, *, narrow: bool = False) -> list[str | Listing]:
     """Return the whole study, sentence by sentence and table by table, what costs most first."""
     start = day_start(studied, chosen)
     more = () if chosen is None else (chosen,)
@@ -195,7 +195,7 @@ def study_parts(studied: Studied, chosen: int | None = None) -> list[str | Listi
         *costly_lines(studied),
         causes_listing(studied),
         *reference_lines(studied),
-        ranking_listing(studied, *more),
+        ranking_listing(studied, *more, narrow=narrow),
         pairs_listing(studied),
         *settle_lines(studied),
         settle_listing(studied),
@@ -209,7 +209,7 @@ def study_parts(studied: Studied, chosen: int | None = None) -> list[str | Listi
 def study_text(studied: Studied, *, width: int = WIDTH) -> str:
     """Return the whole study as text, no wider than that."""
     out = []
-    for part in [*study_parts(studied), *truck_lines(studied)]:
+    for part in [*study_parts(studied, narrow=width < WIDTH), *truck_lines(studied)]:
         if isinstance(part, str):
             out.append(wrapped_lines(part, width=width))
             continue

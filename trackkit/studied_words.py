@@ -157,7 +157,7 @@ def _hump_lines(studied: Studied) -> list[str]:
 # --- every reference ------------------------------------------------------------------------------
 
 
-def ranking_listing(studied: Studied, *more: int) -> Listing:
+def ranking_listing(studied: Studied, *more: int, narrow: bool = False) -> Listing:
     """Return what a line set from each point comes to: those that contend, the job's own points, pegs.
 
     Parameters
@@ -165,37 +165,41 @@ def ranking_listing(studied: Studied, *more: int) -> Listing:
     studied : Studied
     *more : int
         Further candidates that are wanted in it.
+    narrow : bool
+        Whether to leave out where it touches first, and margins, for a narrow page.
     """
     show, table, job = studied.job.display, studied.study.table, studied.job
-    has_pieces, has_stacks = studied.by_height is not None, studied.stacked.stacks is not None
-    rows = []
+    columns: dict[str, list[str]] = {}
+
+    def put(name: str, word: str) -> None:
+        columns.setdefault(name, []).append(word)
+
     for i in studied.listed(*more):
         row = table.iloc[i]
-        mark = "plan" if i == studied.study.planned else ""
         margin = float(row["margin_m"])
-        rows.append(
-            (
-                mark,
-                candidate_words(studied, i),
-                short_chance(float(row["governs"])),
-                short_chance(float(row["touches"])),
-                named(str(row["touches_at"]), job.side),
-                show.small(float(row["largest_m"])),
-                show.small(float(row["largest95_m"])),
-                *((f"{_few(row['pieces'])} + {_few(row['wedges'])}",) if has_pieces else ()),
-                *((_few(row["changed"]),) if has_stacks else ()),
-                show.small(margin) if margin > 0.0 else "",
-                *((f"{row['margin_pieces']:+.0f}" if margin > 0.0 else "",) if has_pieces else ()),
-            )
-        )
-    head = (
-        "", "line set from", "highest", "touches", "first at", "largest fill", "up to",
-        *(("pieces + wedges",) if has_pieces else ()), *(("stacks to change",) if has_stacks else ()),
-        "add to gap", *(("that costs",) if has_pieces else ()),
-    )  # fmt: skip
-    right = tuple(i for i, word in enumerate(head) if i >= 5)
+        put("", "plan" if i == studied.study.planned else "")
+        put("line set from", candidate_words(studied, i))
+        put("highest", short_chance(float(row["governs"])))
+        put("touches", short_chance(float(row["touches"])))
+        if not narrow:
+            put("first at", named(str(row["touches_at"]), job.side))
+        put("largest fill", show.small(float(row["largest_m"])))
+        put("up to", show.small(float(row["largest95_m"])))
+        if studied.by_height is not None:
+            put("pieces + wedges", f"{_few(row['pieces'])} + {_few(row['wedges'])}")
+        if studied.stacked.stacks is not None:
+            put("stacks to change", _few(row["changed"]))
+        if not narrow:
+            put("add to gap", show.small(margin) if margin > 0.0 else "")
+            if studied.by_height is not None:
+                put("that costs", f"{row['margin_pieces']:+.0f}" if margin > 0.0 else "")
+    head = tuple(columns)
+    words = ("", "line set from", "highest", "touches", "first at")
+    right = tuple(i for i, name in enumerate(head) if name not in words)
+    wide = tuple(i for i, name in enumerate(head) if name in ("line set from", "first at"))
     title = f"THE LINE SET FROM EACH POINT (heights in {unit_of(studied)})"
-    return Listing(title, head, tuple(rows), right, (1, 4), tuple(_ranking_notes(studied)))
+    rows = tuple(zip(*columns.values(), strict=True))
+    return Listing(title, head, rows, right, wide, tuple(_ranking_notes(studied)))
 
 
 def _ranking_notes(studied: Studied) -> list[str]:

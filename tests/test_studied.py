@@ -1,0 +1,202 @@
+"""The study of a job's reference: what it is made of, on the demo jobs, and how it is told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from demo_jobs import DEMO, changed
+
+from trackkit.cli import main
+from trackkit.fitted import fit_job
+from trackkit.job import load_job, with_line
+from trackkit.layout.fills import fill_table
+from trackkit.layout.line import level_line
+from trackkit.plan import lay_line, stack_up
+from trackkit.problems import CannotDo, InputProblems
+from trackkit.studied import nearest_end, set_from, stacks_from, study_job, with_gap, wrong_start
+from trackkit.studied_day import day_listing, day_start, settle_listing, study_parts, study_text, truck_lines
+from trackkit.studied_words import candidate_words, causes_listing, ranking_listing
+from trackkit.study.wrong_start import best_spare
+
+
+def studied_of(job):
+    return study_job(stack_up(lay_line(job, *fit_job(job))))
+
+
+@pytest.fixture(scope="module")
+def lawn():
+    return studied_of(load_job(DEMO / "boathouse_lawn"))
+
+
+@pytest.fixture(scope="module")
+def yard():
+    return studied_of(load_job(DEMO / "market_yard"))
+
+
+def test_the_point_by_eye_is_a_candidate_and_too_low(lawn):
+    eye = lawn.study.candidates[lawn.eye]
+    assert (eye.kind, eye.station, eye.side) == ("eye", 8.4, "left")
+    row = lawn.study.table.iloc[lawn.eye]
+    mean, _ = lawn.laid.ground.height(8.4, "left")
+    assert row["fill_m"] == pytest.approx(float(lawn.laid.line.height(8.4)) - mean, abs=1e-9)
+    assert row["touches"] > 0.999
+    assert row["governs"] < 0.001
+
+
+def test_the_line_set_from_a_tie_is_that_of_the_line_module(lawn):
+    job, tie = lawn.job, 13
+    candidate = lawn.study.index(f"tie {tie} right")
+    laid = set_from(lawn, candidate)
+    line = level_line(
+        lawn.laid.ground, lawn.laid.run, reference=(tie, "right"), gap=lawn.laid.line.gap, doubt=job.doubt
+    )
+    fills = fill_table(lawn.laid.ground, lawn.laid.run, line)
+    np.testing.assert_allclose(laid.fills["fill_m"], fills["fill_m"], atol=1e-9)
+    np.testing.assert_allclose(laid.fills["fill_sd_m"], fills["fill_sd_m"], atol=1e-7)
+    np.testing.assert_allclose(lawn.study.contest.fills[candidate], fills["fill_m"], atol=1e-9)
+
+
+def test_spare_height_is_added_to_every_fill(lawn):
+    laid = set_from(lawn, lawn.study.planned, spare=0.009)
+    np.testing.assert_allclose(laid.fills["fill_m"], lawn.laid.fills["fill_m"] + 0.009, atol=1e-9)
+    assert laid.line.gap == pytest.approx(lawn.laid.line.gap + 0.009)
+
+
+def test_the_peg_gives_the_planned_heights_with_its_own_doubt(lawn):
+    peg = next(i for i, one in enumerate(lawn.study.candidates) if one.kind == "peg")
+    laid = set_from(lawn, peg)
+    np.testing.assert_allclose(laid.fills["fill_m"], lawn.laid.fills["fill_m"], atol=1e-9)
+    np.testing.assert_allclose(laid.fills["fill_sd_m"], lawn.laid.fills["fill_sd_m"], atol=1e-9)
+
+
+def test_the_truck_is_worked_out_for_a_line_set_elsewhere(lawn):
+    low = stacks_from(lawn, lawn.eye)
+    assert {tie for *_, tie, _ in low.negative} >= {14, 15, 16}
+    (line,) = truck_lines(lawn, lawn.eye)
+    assert "tie 15 house side: suffices" in line
+    assert "8.40 m house side, by eye: see STOP" in line
+
+
+def test_from_the_point_by_eye_all_that_stands_is_lifted_when_it_shows(lawn):
+    """Laid outward from tie 19: the first end that touches, and the lift that it asks for, by hand."""
+    table = wrong_start(lawn, lawn.eye)
+    start = nearest_end(lawn.laid.line.run, 8.4, "left")
+    heights = -lawn.laid.fills["fill_m"].to_numpy()
+    gap, touch = lawn.laid.line.gap, lawn.study.touch
+    should = {end for end in range(heights.size) if heights[end] - heights[start] > gap + touch}
+    assert set(table["end"]) == should and should
+    for row in table.itertuples():
+        assert row.lift_m == pytest.approx(heights[row.end] - heights[start])
+    assert day_start(lawn) == lawn.eye
+    assert "8.40 m house side, by eye, which is too low" in day_listing(lawn, lawn.eye).title
+
+
+def test_work_from_the_eye_costs_more_than_from_the_likeliest(lawn):
+    starts = lawn.work.starts.tolist()
+    eye, planned = (
+        starts.index(nearest_end(lawn.laid.line.run, 8.4, "left")),
+        starts.index(lawn.study.planned),
+    )
+    minutes = lawn.work.minutes.mean(axis=2)
+    assert minutes[eye, 0] > minutes[planned, 0] + 10
+    assert lawn.work.lifted[eye, 0] > 2 > 0.1 > lawn.work.lifted[planned, 0]
+
+
+def test_a_larger_gap_leaves_less_to_touch(yard):
+    """The rough-in sits on its high point: a hump between its corners costs; 1/4 in takes most of it."""
+    before = yard.causes.table.set_index("cause")
+    after = with_gap(yard, 0.00635).causes.table.set_index("cause")
+    assert before.loc["unread", "touches"] > 0.05 > after.loc["unread", "touches"]
+    assert yard.causes.table["cause"].iloc[0] == "unread"
+    np.testing.assert_allclose(after.loc["unread", "size_m"], before.loc["unread", "size_m"], rtol=1e-6)
+
+
+def test_reading_what_settles_it_leaves_less_doubt(yard):
+    settled = yard.settled
+    assert settled.wrong_after[-1] < settled.wrong_now
+    assert settled.chances["after_2"].iloc[0] >= settled.chances["now"].iloc[0] - 0.01
+    assert settled.chances[["now", "after_1"]].sum().tolist() == pytest.approx([1.0, 1.0], abs=0.01)
+
+
+def test_least_fill_asks_about_the_end_that_is_less_certain():
+    job = with_line(load_job(DEMO / "terrace_edge"), kind="least fill")
+    studied = studied_of(job)
+    chances = studied.study.table["governs"].to_numpy()[: studied.study.contest.ends]
+    assert chances.sum() == pytest.approx(2.0, abs=0.01)
+    far = {int(end) for end in studied.settled.chances["end"]}
+    half = studied.study.contest.ends // 2
+    assert all(end >= half - 2 for end in far)  # tie 1 is all but certain, the other end is not
+    pairs = studied.pairs
+    assert pairs["chance"].iloc[0] < 0.6 and pairs["planned"].sum() == 1
+    assert "LEAST FILL rests on two points" in study_text(studied)
+
+
+EYE = '{ station = "8.4 m", side = "left" }'
+
+
+def test_what_the_job_says_is_used(tmp_path):
+    other = """{ tie = 13, side = "right" }
+points = [{ station = "2 m", side = "right" }]
+accepted = "1 %"
+misread = "2 %"
+order = "from the head"
+[study.pace]
+restack_minutes = 10"""
+    job = changed(tmp_path, "boathouse_lawn", **{EYE: other})
+    studied = studied_of(load_job(job))
+    assert studied.causes.rate == pytest.approx(0.02)
+    assert studied.study.accepted == pytest.approx(0.01)
+    assert (studied.order, studied.pace.restack, studied.pace.level) == ("from the head", 10.0, 3.0)
+    own = [one for one in studied.study.candidates if one.kind in ("eye", "point")]
+    assert [(one.kind, one.side) for one in own] == [("point", "right"), ("eye", "right")]
+    assert own[1].station == pytest.approx(5.15)
+    assert candidate_words(studied, studied.eye) == "5.15 m lake side, by eye"
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        ('{ station = "30 m", side = "left" }', "names a point at 30.00 m, and the run goes from"),
+        ('{ tie = 40, side = "left" }', "names tie 40, the run has ties 1 to 19"),
+    ],
+)
+def test_a_place_that_the_run_does_not_have_is_told(tmp_path, place, said):
+    job = changed(tmp_path, "boathouse_lawn", **{EYE: place})
+    with pytest.raises(CannotDo, match=said):
+        studied_of(load_job(job))
+
+
+def test_a_place_is_a_station_or_a_tie(tmp_path):
+    both = '{ station = "3 m", tie = 2, side = "left" }'
+    job = changed(tmp_path, "boathouse_lawn", **{EYE: both})
+    with pytest.raises(InputProblems, match="station and tie"):
+        load_job(job)
+
+
+def test_without_a_truck_no_pieces_are_told(tmp_path):
+    job = changed(tmp_path, "boathouse_lawn")
+    (job / "truck.csv").unlink()
+    studied = studied_of(load_job(job))
+    assert studied.by_height is None and truck_lines(studied) == []
+    assert "pieces" not in " ".join(ranking_listing(studied).head)
+    with pytest.raises(ValueError, match="pieces"):
+        best_spare(studied.work, int(studied.work.starts[0]))
+    assert study_text(studied)
+
+
+def test_the_text_leads_with_what_costs_most_and_keeps_to_its_width(lawn, yard):
+    for studied in (lawn, yard):
+        parts = study_parts(studied)
+        assert parts[1].title.startswith("WHAT REALLY GOES WRONG")
+        for width in (76, 100):
+            assert max(map(len, study_text(studied, width=width).split("\n"))) <= width
+    assert len(causes_listing(lawn).rows) == 4
+    assert settle_listing(lawn).rows[0][0] == "tie 15 house side"
+
+
+def test_the_command_tells_the_study_and_the_choices(capsys, monkeypatch):
+    monkeypatch.setattr("sys.argv", ["trackkit", "study", str(DEMO / "market_yard")])
+    main()
+    out = capsys.readouterr().out
+    assert "WHAT REALLY GOES WRONG" in out and "CHOICES side by side" in out
+    assert "a hump that nobody read" in out
