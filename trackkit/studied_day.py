@@ -38,7 +38,7 @@ _TRUCKS: Final = 3
 #: Less than so many minutes are nothing; a chance that falls by less is little gained.
 _NOTHING: Final = 1.0
 _LITTLE: Final = 0.05
-_HARDLY: Final = 0.001
+_HARDLY: Final = 0.01
 
 
 # --- on the day -----------------------------------------------------------------------------------
@@ -114,7 +114,7 @@ def _spare_words(studied: Studied, start: int) -> str:
     row = studied.work.starts.tolist().index(start)
     lifting = float(studied.work.again[row, 0])
     height, saves = show.small_unit(spare.spare), f"saves {_minutes(spare.saves)} on average"
-    stays, without = chance_words(spare.stays), chance_words(spare.stays_without)
+    stays, without = _sure(spare.stays), _sure(spare.stays_without)
     if lifting < _NOTHING:
         words = f"Spare height as insurance is not needed: nothing has to be lifted again, {without}."
         if spare.spare > 0.0 and spare.saves >= _NOTHING:
@@ -126,6 +126,11 @@ def _spare_words(studied: Studied, start: int) -> str:
         f"Spare height as insurance: {height} on top of the gap {saves}; then nothing has to be lifted "
         f"again, {stays} (without it {without})."
     )
+
+
+def _sure(chance: float) -> str:
+    """Return a chance in words, one that draws hardly tell from certain as that."""
+    return "almost certain" if chance > 1.0 - _HARDLY else chance_words(chance)
 
 
 def _minutes(minutes: float) -> str:

@@ -220,12 +220,10 @@ class ReferencePanel(Panel):
 
     def _figures(self, truck: str) -> list[tuple[str, str]]:
         row, show = self.studied.study.table.iloc[self._candidate], self.studied.job.display
-        largest = float(row["largest_m"]) + self._spare
-        up_to = float(row["largest95_m"]) + self._spare
         return [
-            ("set from", candidate_words(self.studied, self._candidate)),
             ("the track touches", self._touches()),
-            ("largest fill (19 in 20 below)", f"{show.small(largest)} ({show.small_unit(up_to)})"),
+            ("largest fill to expect", show.small_unit(float(row["largest_m"]) + self._spare)),
+            ("19 times in 20 below", show.small_unit(float(row["largest95_m"]) + self._spare)),
             ("the truck", truck),
         ]
 
@@ -253,7 +251,7 @@ class ReferencePanel(Panel):
         pairs, chances = pairs_listing(studied), settle_listing(studied)
         return [
             list_html("", reference_lines(studied)),
-            listing_html(ranking_listing(studied, self._candidate)),
+            listing_html(ranking_listing(studied, self._candidate, narrow=True)),
             listing_html(pairs) if pairs is not None else "",
             listing_html(chances) if chances is not None else "",
             list_html("On the day", day_lines(studied)),
@@ -274,12 +272,13 @@ class ReferencePanel(Panel):
         return [f"{self.job.name} ({self.job.folder.name})", line.kind, f"set from {name}", *spare]
 
     def numbers(self) -> list[tuple[str, str]]:
-        """Return what it is set from, whether it touches, the largest fill, and the truck."""
+        """Return whether it touches, the largest fill to expect and what it stays below, and the truck."""
         return self._figures(self._truck)
 
     def told(self) -> str:
         """Return the numbers, which point is the highest, and the fills, a line each."""
-        lines = [f"{what}: {number}" for what, number in self.numbers()]
+        name = candidate_words(self.studied, self._candidate)
+        lines = [f"set from: {name}", *(f"{what}: {number}" for what, number in self.numbers())]
         told = [*self._told_first(), *reference_lines(self.studied), *day_lines(self.studied)]
         return "\n".join([*lines, *told, fills_text(self.laid)])
 
