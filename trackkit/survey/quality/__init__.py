@@ -3,6 +3,7 @@
 - `booking`: the plain height-of-instrument booking of the rods, with its arithmetic checks.
 - `closures`: what leads back to where it began, and by how much it misses.
 - `overall`: do all readings together agree as well as was stated?
+  `rounding`: what they were booked to, and how often that alone makes two of them the same.
 - `components`: the same for each kind of reading, and whether laser and phone contradict each other.
 - `readers`: who reads high, and by how much.
 - `knocked`: a laser that was moved between two readings.

@@ -10,6 +10,7 @@ import numpy as np
 
 from trackkit.survey.alone import Alone, readings_alone
 from trackkit.survey.boards import LOGGED
+from trackkit.survey.quality.rounding import chance_alike, coarsest_rounding
 
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
@@ -18,8 +19,14 @@ __all__ = ["SURE", "OverallTest", "alone_of", "factor_limits", "overall_test"]
 
 #: Share of cases in which limits hold what they are about (a choice).
 SURE: Final = 0.95
-#: Readings that scatter so little against what was stated were not read twice (a choice).
-COPIED: Final = 0.01
+#: Readings that scatter so little against what was stated are the same to the last figure (a choice).
+ALIKE: Final = 0.01
+#: ... which is told as strange where chance makes so many alike no oftener than this (a choice),
+STRANGE: Final = 0.001
+#: of so many pairs at least, one pair read alike being no news (a choice),
+FEWEST_PAIRS: Final = 4
+#: even in a crew that scatters by this much of what was stated (guess).
+CAREFUL: Final = 0.5
 #: What that means for what is told of heights.
 _SO: Final = {
     "as well as stated": "",
@@ -44,7 +51,8 @@ class OverallTest:
     low, high : float
         The factor lies between them, 19 times in 20.
     verdict : str
-        'as well as stated', 'worse than stated', 'better than stated' or 'cannot be tested'.
+        'as well as stated', 'worse than stated', 'better than stated' or 'cannot be tested'. Few readings
+        that are the same because they were rounded agree as well as stated: nothing finer was booked.
     words : str
         The same as a sentence.
     """
@@ -106,12 +114,25 @@ def overall_test(ground: Ground, *, without: Collection[str] = ()) -> OverallTes
         return OverallTest(0.0, 0, nan, nan, nan, "cannot be tested", words)
     factor = float(np.sqrt(alone.chi2 / alone.dof))
     low, high = factor_limits(factor, alone.dof)
-    if factor < COPIED:
-        words = "Readings that check each other agree to the last figure: were they copied, or made up?"
-        return OverallTest(alone.chi2, alone.dof, factor, low, high, "better than stated", words)
+    if factor < ALIKE:
+        verdict, words = _alike(ground, alone.dof)
+        return OverallTest(alone.chi2, alone.dof, factor, low, high, verdict, words)
     verdict = (
         "worse than stated" if low > 1.0 else "better than stated" if high < 1.0 else "as well as stated"
     )
     words = f"The readings agree with each other {verdict}: they scatter {factor:.2f} times what was stated"
     words += f" (between {low:.2f} and {high:.2f}, 19 times in 20){_SO[verdict]}."
     return OverallTest(alone.chi2, alone.dof, factor, low, high, verdict, words)
+
+
+def _alike(ground: Ground, pairs: int) -> tuple[str, str]:
+    """Return the verdict on so many checks that agree to the last figure, and the words for it."""
+    chance = chance_alike(coarsest_rounding(ground) / CAREFUL) ** pairs
+    if pairs >= FEWEST_PAIRS and chance <= STRANGE:
+        words = "Readings that check each other agree to the last figure: were they copied, or made up?"
+        return "better than stated", words
+    again = (
+        "1 reading was taken again, and is" if pairs == 1 else f"{pairs} readings were taken again, and are"
+    )
+    words = f"The readings agree with each other as well as stated: {again} the same, to what was booked."
+    return "as well as stated", words
