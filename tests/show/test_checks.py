@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from demo_jobs import changed, retyped
 from reading_back import (
     SIZES,
     named,
@@ -21,6 +22,7 @@ from test_plots import contrast
 from trackkit.checked import known_to
 from trackkit.desk.typed_job import TypedJob
 from trackkit.fitted import fit_readings
+from trackkit.job import load_job
 from trackkit.show.checks import HARDLY_KNOWN, draw_profile, draw_residuals, off_by
 from trackkit.show.profile import rod_heights
 from trackkit.show.style import STYLE
@@ -101,7 +103,7 @@ def test_a_board_that_rises_too_much_is_drawn_above():
 
 def test_bars_are_what_a_good_reading_may_be_off(drawn):
     bars, table = strokes(residuals(drawn), "may-be"), drawn.ground.residuals
-    expected = 2 * table["sd_m"] * np.sqrt(table["redundancy"]) * drawn.unit
+    expected = 2 * table["sd_m"] * np.sqrt(table["redundancy_apart"]) * drawn.unit
     np.testing.assert_allclose(np.sort(bars[:, 1, 1]), np.sort(expected))
     np.testing.assert_allclose(bars[:, 0, 1], -bars[:, 1, 1])
 
@@ -342,3 +344,18 @@ def test_inputs_are_left_as_they_were(case):
     before = drawn.ground.residuals.copy()
     residuals(drawn), profile(drawn)
     assert drawn.ground.residuals.equals(before)
+
+
+def test_a_misread_foot_leaves_the_other_rods_as_well_checked_as_they_are_without_it(tmp_path):
+    """The foot raises the roughness a hundredfold: by that nothing would check them, which is not so."""
+    folder = changed(tmp_path, "terrace_edge")
+    retyped(folder / "levels.csv", **{'3,left,"4\' 9"': '3,left,"3\' 9"'})
+    table = fit_readings(load_job(folder))[0].residuals
+    assert table[table["doubtful"]]["reading"].tolist() == ["levels.csv row 10"]
+    assert (table["checked"] != "nothing").all() and (table["redundancy"] < 1e-3).sum() > 20
+    others = table[~table["doubtful"]].set_index("reading")
+    text = (folder / "job.toml").read_text()
+    (folder / "job.toml").write_text(f'leave_out = ["levels.csv row 10"]\n{text}')
+    without = fit_readings(load_job(folder))[0].residuals.set_index("reading")
+    assert others["checked"].tolist() == without["checked"].tolist()
+    np.testing.assert_allclose(others["redundancy_apart"], without["redundancy"], atol=0.01)

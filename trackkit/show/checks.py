@@ -63,12 +63,12 @@ def off_by(table: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         With ``off``, how far a reading is from the fit of those beyond doubt: above 0 where a rod has the
         ground higher, where a board rises more towards its far end, a left-to-right more to the right.
-        ``may``, what that may be 19 times in 20 for a good reading, 2 sd sqrt(redundancy): a reading that
-        little else checks draws the fit after it, and must come out close. ``trial``, as ``off`` but against
-        a fit without this reading alone, where that was tried.
+        ``may``, what that may be 19 times in 20 for a good reading, 2 sd sqrt(redundancy) in that fit: a
+        reading that little else checks draws the fit after it, and must come out close. ``trial``, as
+        ``off`` but against a fit without this reading alone, where that was tried.
     """
     sign = np.where(table["kind"].astype(str).str.startswith("rod"), 1.0, -1.0)
-    share = np.sqrt(np.clip(table["redundancy"].to_numpy(dtype=float), 0.0, 1.0))
+    share = np.sqrt(np.maximum(table["redundancy_apart"].to_numpy(dtype=float), 0.0))
     return table.assign(
         off=sign * table["apart_m"],
         may=2.0 * table["sd_m"] * share,

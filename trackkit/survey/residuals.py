@@ -34,6 +34,8 @@ AS_GOOD: Final = 0.99
 #: A reading that the others predict with a variance so many times its own, and so many metres, is
 #: not checked by them.
 HARDLY_CHECKED: Final = 100.0
+#: From this redundancy on readings, or the ground's smoothness, check a reading (a choice).
+BY_READINGS, BY_GROUND = 1e-4, 1e-3
 #: Above this many readings, leaving one out changes the roughness too little to estimate it anew.
 PLUG_IN_ABOVE: Final = 200
 
@@ -52,7 +54,11 @@ def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None
     DataFrame
         Columns reading, kind, instrument, station_m, to_station_m, side, point, then
         residual_m (fitted minus read), sd_m, redundancy, redundancy_readings, w, checked
-        ('readings', 'smoothness' or 'nothing'), w_without, off_m, chance, rivals, apart_m and doubtful.
+        ('readings', 'smoothness' or 'nothing'), w_without, off_m, chance, rivals, apart_m, redundancy_apart
+        and doubtful. Where readings were set aside as doubtful, what checks the others is asked of the
+        fit without them, whose roughness they have not spoilt: ``apart_m`` is how far a reading is from
+        that fit, and ``redundancy_apart`` its redundancy there (of one set aside the variance of
+        ``off_m`` over its own).
         ``w_without`` is w against a fit made without the reading, ``off_m`` what that fit makes of it less
         what was read (a rod's in rod, a board's in rise), and ``chance`` that of a survey without a
         misreading having one as far off (all NaN where that was not tried). Doubtful is that test at
@@ -72,22 +78,31 @@ def residual_table(setting: Setting, fitted: Fitted, checks: Array | None = None
     table["redundancy"] = posterior.redundancy
     table["redundancy_readings"] = np.minimum(by_readings, posterior.redundancy)
     table["w"] = posterior.w
-    table["checked"] = np.where(
-        by_readings > 1e-4, "readings", np.where(posterior.redundancy > 1e-3, "smoothness", "nothing")
-    )
-    tried, rest = _on_trial(setting, fitted, counts, limit_of(setting, fitted, checks))
+    table["checked"] = _checked(by_readings, posterior.redundancy)
+    tried, rest, keep = _on_trial(setting, fitted, counts, limit_of(setting, fitted, checks))
     table["w_without"], table["off_m"], table["chance"], table["rivals"] = tried
-    table["apart_m"] = posterior.residual if rest is fitted else _apart(setting, rest)
+    table["apart_m"], table["redundancy_apart"] = table["residual_m"], table["redundancy"]
+    if keep.all():
+        table["doubtful"] = False
+        return table[counts].reset_index(drop=True)
     table["doubtful"] = table["rivals"] > 0
+    table["apart_m"] = _apart(setting, rest)
+    share = np.array(np.square(table["off_m"] / table["w_without"] / table["sd_m"]), dtype=float)
+    share[keep] = rest.posterior.redundancy
+    table["redundancy_apart"] = share
+    again = _checked(redundancy_of_readings(setting, posterior.sd, keep), share)
+    # what others make of a reading in doubt, they make of it by what they are
+    blamed = np.where(by_readings > BY_READINGS, "readings", "smoothness")
+    table["checked"] = np.where(table["doubtful"], blamed, again)
     return table[counts].reset_index(drop=True)
 
 
 def _on_trial(
     setting: Setting, fitted: Fitted, counts: NDArray[np.bool_], limit: Limit
-) -> tuple[tuple[Array, Array, Array, NDArray[np.int64]], Fitted]:
+) -> tuple[tuple[Array, Array, Array, NDArray[np.int64]], Fitted, NDArray[np.bool_]]:
     """Return w against fits made without the reading (where tried), how far off, chance, turn of blame.
 
-    And the fit that is left, without the readings that were set aside.
+    And the fit that is left, without the readings that were set aside, and which rows it is of.
 
     One reading at a time: the worst is set aside before the others are tried again, for one
     misreading makes its neighbours look wrong too. A step taped once for both sides of the run is one
@@ -101,7 +116,7 @@ def _on_trial(
         # with one roughness for all fits, w is the same with and without the reading
         inner = fitted.posterior.w
         if not any(limit.suspect(int(i), float(inner[i])) for i in np.flatnonzero(counts)):
-            return (without, off, chance, group), fitted
+            return (without, off, chance, group), fitted, np.ones(counts.size, dtype=bool)
         rough = fitted.roughness
         setting = replace(setting, ground_type=GroundType(rough.q_mean, rough.q_twist, rough.relief))
     keep = np.ones(counts.size, dtype=bool)
@@ -136,7 +151,7 @@ def _on_trial(
         keep[list(_same_reading(worst, names, steps))] = False
         limit = limit.without(worst)
         current = rest
-    return (without, off, chance, group), current
+    return (without, off, chance, group), current, keep
 
 
 def _apart(setting: Setting, rest: Fitted) -> Array:
@@ -176,9 +191,21 @@ def _without(
     return off / np.sqrt(variance), off, other
 
 
-def redundancy_of_readings(setting: Setting, sd: Array) -> Array:
-    """Return each row's redundancy when smoothness counts for nothing: every read point is free."""
-    alone = readings_alone(setting, sd)
+def _checked(by_readings: Array, redundancy: Array) -> NDArray[np.str_]:
+    """Return what checks each row, by the redundancy that other readings give, and that all gives."""
+    by_ground = np.where(redundancy > BY_GROUND, "smoothness", "nothing")
+    return np.where(by_readings > BY_READINGS, "readings", by_ground)
+
+
+def redundancy_of_readings(setting: Setting, sd: Array, keep: NDArray[np.bool_] | None = None) -> Array:
+    """Return each row's redundancy when smoothness counts for nothing: every read point is free.
+
+    Parameters
+    ----------
+    keep : array of bool, shape (rows,), optional
+        Rows that count; all by default. Others have 0.
+    """
+    alone = readings_alone(setting, sd, keep)
     result = np.zeros(sd.size)
     result[alone.used] = alone.redundancy
     return result
