@@ -10,6 +10,7 @@ import numpy as np
 
 from trackkit.survey.quality.mistakes import Change, Mistake
 from trackkit.survey.quality.slips import readings_in
+from trackkit.units import LENGTH_UNITS
 
 if TYPE_CHECKING:
     from trackkit.job import Job
@@ -21,7 +22,9 @@ __all__ = [
     "mistake_lines",
     "mistake_words",
     "reading_words",
+    "short_names",
     "short_words",
+    "what_words",
     "why_words",
 ]
 
@@ -33,6 +36,7 @@ WORDS: Final[Mapping[str, str]] = {
     "foot": "a whole foot misread",
     "inch": "a whole inch misread",
     "feet and inches": "feet and inches written with a point between them",
+    "decimal point": "the decimal point slipped by one place",
     "feet as metres": "read in feet, written as metres",
     "inches as centimetres": "read in inches, written as centimetres",
     "metres as feet": "read in metres, written as feet",
@@ -67,38 +71,65 @@ def mistake_lines(mistakes: Sequence[Mistake], ground: Ground, job: Job) -> list
 def mistake_words(mistake: Mistake, ground: Ground, job: Job) -> str:
     """Return what happened, to which readings, and how far off they are before and after."""
     show, known = job.display, readings_in(ground.survey)
-    names, where = _names(mistake.readings), _where(mistake, known, job)
+    names, where = short_names(mistake.readings), _where(mistake, known, job)
     change = ""
     if len(mistake.changes) == 1:
         only = mistake.changes[0]
         change = f"{figure_words(only, only.old, job)} should be {figure_words(only, only.new, job)}: "
     off, left = show.small_unit(mistake.off_m), show.small_unit(mistake.left_m)
-    others = "no other explanation is as good"
-    if mistake.others:
-        count = mistake.others
-        others = f"{count} other explanation{'s are' if count > 1 else ' is'} as good"
-    said = f"{names}{where}: perhaps {change}{WORDS[mistake.kind]}"
-    knock = ""
-    if _may_be_a_knock(mistake, ground):
-        knock = " A laser that was knocked before this reading would look the same: read from there again."
-    return f"{said}. Off by {off} as read, by {left} then; {others}.{knock}"
+    knock = _knock_words(mistake, ground)
+    count = mistake.others + bool(knock)
+    others = f"{count} other explanation{'s are' if count > 1 else ' is'} as good"
+    others = f"; {others if count else 'no other explanation is as good'}"
+    said = f"{names}{where}: perhaps {change}{what_words(mistake, job)}"
+    if len(mistake.changes) > 1:
+        off, left = f"up to {off}", f"up to {left}"
+    return f"{said}. Off by {off} as read, by {left} then{others}{knock}.{_accounts(mistake, ground)}"
 
 
-def _may_be_a_knock(mistake: Mistake, ground: Ground) -> bool:
-    """Return whether a reading is the last of its laser position: nothing tells a slip from a knock there."""
+def what_words(mistake: Mistake, job: Job) -> str:
+    """Return what happened; of a rod that stood upside down, how long it is that this holds for."""
+    if mistake.kind != "upside down":
+        return WORDS[mistake.kind]
+    length = float(mistake.changes[0].old + mistake.changes[0].new)
+    unit = "ft" if job.display.unit == "in" else "m"
+    return f"a {length / LENGTH_UNITS[unit]:.4g} {unit} rod stood upside down"
+
+
+def _accounts(mistake: Mistake, ground: Ground) -> str:
+    """Return which readings in doubt a mistake of several together accounts for."""
+    table = ground.doubtful
+    own = table["rivals"].isin(mistake.doubts)
+    if len(mistake.changes) < 2 or not own.any():
+        return ""
+    names, others = table.loc[own, "reading"].tolist(), table.loc[~own, "reading"].tolist()
+    if not others:
+        which = {1: "the reading", 2: "both readings"}.get(len(names), f"all {len(names)} readings")
+        return f" It accounts for {which} in doubt."
+    if len(names) > len(others):
+        return f" It accounts for all readings in doubt but {short_names(others)}."
+    return f" It accounts for {short_names(names)}, in doubt."
+
+
+def _knock_words(mistake: Mistake, ground: Ground) -> str:
+    """Return that a knocked laser would look the same, at the first and last reading from a position."""
     levels = ground.survey.levels
     own = levels[levels["reading"].isin(mistake.readings)]
-    if len(own) != 1 or mistake.off_m > LARGEST_KNOCK:
-        return False
-    same = levels[levels["laser"] == own["laser"].iloc[0]]
-    return bool(same["reading"].iloc[-1] == own["reading"].iloc[0]) and len(same) > 1
+    if len(own) != 1 or len(mistake.changes) > 1 or mistake.off_m > LARGEST_KNOCK:
+        return ""
+    same = levels.loc[levels["laser"] == own["laser"].iloc[0], "reading"].tolist()
+    name = own["reading"].iloc[0]
+    if len(same) < 2 or name not in (same[0], same[-1]):
+        return ""
+    when = "before" if name == same[-1] else "after"
+    return f": a laser that was knocked {when} this reading would look the same, so read from there again"
 
 
 def short_words(mistake: Mistake, job: Job) -> str:
     """Return the readings, what they would be, and what happened, for a list to choose from."""
     only = mistake.changes[0]
     new = f"{figure_words(only, only.new, job)}, " if len(mistake.changes) == 1 else ""
-    return f"{_names(mistake.readings)}: {new}{WORDS[mistake.kind]}"
+    return f"{short_names(mistake.readings)}: {new}{what_words(mistake, job)}"
 
 
 def figure_words(change: Change, value: Any, job: Job) -> str:
@@ -143,7 +174,7 @@ def why_words(row: Any, ground: Ground) -> str:
     return against
 
 
-def _names(readings: Sequence[str]) -> str:
+def short_names(readings: Sequence[str]) -> str:
     """Return readings of one table in short: levels.csv rows 10, 11."""
     distinct = sorted(dict.fromkeys(readings), key=_order)
     if len(distinct) == 1:

@@ -11,7 +11,7 @@ from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.mistakes import corrected, likely_mistakes
-from trackkit.survey.quality.slips import single_slips
+from trackkit.survey.quality.slips import single_slips, slips_across
 from trackkit.survey.readings import make_survey
 from trackkit.tables.rows import rows_of
 from trackkit.units import DISPLAYS
@@ -72,6 +72,7 @@ SINGLE = {
     "inch": ("levels", 31, lambda rod: rod - INCH, "1/8 in"),
     "metres as feet": ("levels", 8, lambda rod: rod * FOOT, "1/8 in"),
     "centimetres as inches": ("levels", 9, lambda rod: rod * 2.54, "1/8 in"),
+    "decimal point": ("levels", 7, lambda rod: rod / 10.0, "mm"),
     "sign": ("boards", 16, lambda angle: -angle, "mm"),
     "grade as degrees": ("boards", 16, lambda angle: math.radians(100 * math.tan(angle)), "mm"),
 }
@@ -236,3 +237,43 @@ def test_a_correction_changes_nothing_else():
     levels.loc[7, "rod_m"] -= 0.1
     pd.testing.assert_frame_equal(mended.levels, levels)
     assert replace(mended, levels=survey.levels, notes=survey.notes).boards is survey.boards
+
+
+@pytest.mark.parametrize(("table", "typed"), [("boards", 16.0), ("boards", 0.16), ("crosslevels", -18.0)])
+def test_an_angle_whose_decimal_point_slipped_is_recognised(table, typed):
+    """16 for 1.6 degrees, 0.16 for 1.6, -18 for -1.8."""
+    meant = 1.6 if table == "boards" else -1.8
+    one = tables()[table].head(1).assign(angle_rad=math.radians(typed))
+    row = next(rows_of(getattr(make_survey(**{table: one}), table)))
+    slips = single_slips(table, row, DISPLAYS["mm"])
+    new = [slip.changes[0].new for slip in slips if slip.kind == "decimal point"]
+    assert pytest.approx(meant) in [math.degrees(angle) for angle in new]
+    changed = tables()
+    level = changed["boards"].loc[4, "angle_rad"]
+    changed["boards"].loc[4, "angle_rad"] = math.radians(10.0 * round(math.degrees(level), 1))
+    mistakes = found(changed)[2]
+    assert [one.kind for one in mistakes] == ["decimal point"] and mistakes[0].readings == ("boards row 6",)
+
+
+def test_an_exchange_of_equal_rods_is_not_offered():
+    """Rods that are the same on both sides change nothing."""
+    changed = tables()
+    levels = changed["levels"]
+    levels.loc[[18, 19], "rod_m"] = 1.333
+    for slip in slips_across(make_survey(**changed)):
+        assert all(change.new != change.old for change in slip.changes)
+    sides = [slip for slip in slips_across(make_survey(**changed)) if slip.kind.startswith("sides")]
+    assert not [slip for slip in sides if set(slip.readings) == {"levels row 20", "levels row 21"}]
+
+
+def test_a_whole_decimetre_comes_before_a_rod_that_stood_upside_down():
+    """A 3 m rod at 1.553 m: 10 cm too much, or turned over, 6 mm apart; the plainer one is told first."""
+    changed = tables()
+    levels = changed["levels"]
+    lift = 1.453 - float(levels.loc[7, "rod_m"])
+    levels.loc[levels["laser"] == "1", "rod_m"] += lift
+    levels.loc[7, "rod_m"] = 1.553
+    tools = replace(TOOLS, rod_sd=0.004)
+    ground = fit_ground(make_survey(**changed), ground_type=KNOWN, instruments=tools)
+    kinds = [mistake.kind for mistake in likely_mistakes(ground)]
+    assert kinds == ["decimetre", "upside down"]

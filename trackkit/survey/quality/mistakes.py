@@ -36,6 +36,8 @@ Indices = NDArray[np.intp]
 AGREES: Final = 0.01
 #: Explanations whose squares are no more than this worse than the best one's are as good: 2 sd (a choice).
 AS_GOOD: Final = 4.0
+#: ... and of these, a kind that needs a rod of just the right length comes last (a choice).
+RARE: Final = ("upside down",)
 #: Where that cannot be asked, because the fit needs them all, their root mean square w is at most this (a
 #: choice).
 PLAIN: Final = 1.5
@@ -54,10 +56,10 @@ class Mistake:
     changes : tuple of Change
         Figures as read, and as they would be.
     off_m : float
-        Largest distance of one of the readings from what the others make of it, as read [m]; an
+        Largest distance of one of the readings from what all others make of it, as read [m]; an
         angle's as the rise over its board.
     left_m : float
-        The same once they are changed [m].
+        The same once they are changed, the others among them too [m].
     w, w_left : float
         The same in standard deviations; of several readings together the root mean square.
     others : int
@@ -190,13 +192,14 @@ class _Trial:
         gain = joint.gain(own, change)
         if gain <= limit**2:
             return None
+        # how far off is told of each against all others: without any of them little is known of the place
+        off, before = joint.each_off(own)
+        off_then, left = joint.changed(own, change).each_off(own)
         if joint.can_do_without(own):
-            off, before = joint.off(own), joint.gain_without(own)
-            off_then, left = off - change, max(before - gain, 0.0)
+            before = joint.gain_without(own)
+            left = max(before - gain, 0.0)
             agree = left <= wide**2 * chdtri(own.size, AGREES)
-        else:  # all rods, say: each is then judged by all others together with it
-            off, before = joint.each_off(own)
-            off_then, left = joint.changed(own, change).each_off(own)
+        else:  # all rods, say
             agree = left <= (wide * PLAIN) ** 2 * own.size
         if not agree:
             return None
@@ -296,9 +299,20 @@ def _ranked(found: Sequence[tuple[Mistake, float]], worth: float) -> tuple[Mista
         some = [(m, fall) for m, fall in found if set(m.doubts) <= together and (m.doubts or not together)]
         scores = [worth * (len(together) - len(m.doubts)) - fall for m, fall in some]
         best = min(scores)
-        good = sorted((score, i) for i, score in enumerate(scores) if score <= best + AS_GOOD)
-        ranked += [replace(some[i][0], others=len(good) - 1) for _, i in good]
+        good = sorted(
+            (some[i][0].kind in RARE, score, i) for i, score in enumerate(scores) if score <= best + AS_GOOD
+        )
+        kept = _shortest([some[i][0] for *_, i in good])
+        ranked += [replace(mistake, others=len(kept) - 1) for mistake in kept]
     return tuple(ranked)
+
+
+def _shortest(good: Sequence[Mistake]) -> list[Mistake]:
+    """Return explanations that are as good, without those that change all that another one does, and more."""
+    changed = [frozenset(mistake.changes) for mistake in good]
+    kept = [all(not other < own for other in changed) for own in changed]
+    first = [own not in changed[:place] for place, own in enumerate(changed)]
+    return [mistake for mistake, *here in zip(good, kept, first, strict=True) if all(here)]
 
 
 def _linked(doubts: Iterable[tuple[int, ...]]) -> list[set[int]]:

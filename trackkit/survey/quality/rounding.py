@@ -53,12 +53,13 @@ def coarsest_rounding(ground: Ground) -> float:
     angles = np.concatenate([frame["angle_rad"].to_numpy(dtype=float) for frame in boards])
     degrees = booked_to(np.degrees(angles), ANGLE_STEPS)
     per_cent = booked_to(100.0 * np.tan(angles), ANGLE_STEPS)
-    return max(
+    found = max(
         booked_to(survey.levels["rod_m"].to_numpy(dtype=float), LENGTH_STEPS) / sds.rod_sd,
         booked_to(survey.differences["rise_m"].to_numpy(dtype=float), LENGTH_STEPS) / sds.difference_sd,
         booked_to(taped, LENGTH_STEPS) / sds.tape_sd,
         max(np.radians(degrees), per_cent / 100.0) / sds.angle_sd,
     )
+    return float(found)
 
 
 def chance_alike(ratio: float) -> float:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -26,6 +26,8 @@ ROD_LENGTHS: Final[Mapping[str, tuple[float, ...]]] = {
     "metric": (2.0, 2.4, 3.0, 4.0, 5.0),
     "feet": tuple(feet * FOOT for feet in (6.5, 8.0, 10.0, 13.0, 16.0)),
 }
+#: A slipped decimal point is looked for in rods no longer, and angles no steeper [m, rad] (guesses).
+LONGEST, STEEPEST = 6.0, math.pi / 3
 #: Two figures are the same if they differ by no more [m, or ft].
 _TYPED: Final = 1e-6
 #: Sides are exchanged at so many stations in a row, or from the first or to the last one (a choice).
@@ -107,12 +109,39 @@ def single_slips(table: str, row: Any, display: Display) -> Iterator[Slip]:
     column = "angle_rad" if math.isfinite(row.angle_rad) else "rise_m"
     value = float(getattr(row, column))
     yield Slip("sign", (Change(row.reading, table, column, value, -value),))
+    yield from _slipped_point(table, row, column)
     if column == "angle_rad":
         yield Slip("facing", (_turned(table, row),))
         as_grade, as_degrees = math.atan(math.degrees(value) / 100.0), math.radians(100.0 * math.tan(value))
         yield Slip("grade as degrees", (Change(row.reading, table, column, value, as_grade),))
-        if abs(as_degrees) < math.pi / 3:
+        if abs(as_degrees) < STEEPEST:
             yield Slip("degrees as grade", (Change(row.reading, table, column, value, as_degrees),))
+
+
+def _slipped_point(table: str, row: Any, column: str) -> Iterator[Slip]:
+    """Return what an angle, or a taped rise, would be with the decimal point one place further."""
+    value = float(getattr(row, column))
+    if column == "angle_rad":
+        for degrees in _moved_point(math.degrees(value)):
+            if abs(math.radians(degrees)) < STEEPEST:
+                new = math.radians(degrees)
+                yield Slip("decimal point", (Change(row.reading, table, column, value, new),))
+    else:
+        for rise in _moved_point(100.0 * value):
+            yield Slip("decimal point", (Change(row.reading, table, column, value, rise / 100.0),))
+
+
+def _moved_point(figure: float) -> Iterator[float]:
+    """Return a figure with its decimal point one place further, if people write so many decimals.
+
+    A figure without decimals lost its point (16 for 1.6); one with more than one has it too far to the left.
+    """
+    if not figure:
+        return
+    if abs(figure - round(figure)) < _TYPED:
+        yield figure / 10.0
+    if abs(100.0 * figure - round(100.0 * figure)) < _TYPED:
+        yield 10.0 * figure
 
 
 def _turned(table: str, row: Any) -> Change:
@@ -133,6 +162,9 @@ def _rods(rod: float, display: Display) -> Iterator[tuple[str, float]]:
         yield from (("digits", swapped) for swapped in _digits_exchanged(rod))
         yield ("feet as metres", rod * FOOT)
         yield ("inches as centimetres", rod * 2.54)
+    unit = INCH if display.unit == "in" else 0.01
+    moved_point = _moved_point(rod / unit)
+    yield from (("decimal point", unit * moved) for moved in moved_point if unit * moved <= LONGEST)
     for length in ROD_LENGTHS["feet" if display.unit == "in" else "metric"]:
         yield ("upside down", length - rod)
 
@@ -205,7 +237,7 @@ def _exchanged(rods: pd.DataFrame) -> Iterator[Slip]:
     for start, stop in _stretches(len(both)):
         sides = [(by_place[(s, "left")], by_place[(s, "right")]) for s in both[start:stop]]
         kind = "sides" if stop - start == 1 else "sides on a stretch"
-        yield Slip(kind, tuple(change for pair in sides for change in _swap(*pair)))
+        yield from _slip(kind, [change for pair in sides for change in _swap(*pair)])
     few = len(stations) <= MOST_PAIRED
     pairs = itertools.combinations(stations, 2) if few else itertools.pairwise(stations)
     for near, far in pairs:
@@ -214,9 +246,11 @@ def _exchanged(rods: pd.DataFrame) -> Iterator[Slip]:
             for side in ("left", "right")
             if (near, side) in by_place and (far, side) in by_place
         ]
-        yield from (Slip("stations", swap) for swap in swaps)
-        if len(swaps) == 2:
-            yield Slip("stations", swaps[0] + swaps[1])
+        several = [swap for swap in swaps if _slip("stations", swap)]
+        for swap in several:
+            yield from _slip("stations", swap)
+        if len(several) == 2:
+            yield from _slip("stations", several[0] + several[1])
 
 
 def _exchanged_from(rods: pd.DataFrame) -> Iterator[Slip]:
@@ -231,9 +265,9 @@ def _exchanged_from(rods: pd.DataFrame) -> Iterator[Slip]:
     for start, stop in _stretches(len(stations)):
         changes = [change for s in stations[start:stop] for pair in pairs[s] for change in pair]
         if stop - start == len(stations):
-            yield Slip("sides of all", tuple(changes))
+            yield from _slip("sides of all", changes)
         elif start == 0 or stop == len(stations):
-            yield Slip("sides on a stretch", tuple(changes))
+            yield from _slip("sides on a stretch", changes)
 
 
 def _stretches(count: int) -> Iterator[tuple[int, int]]:
@@ -245,6 +279,12 @@ def _stretches(count: int) -> Iterator[tuple[int, int]]:
         for stop in range(start + 1, count + 1):
             if stop - start <= LONGEST_STRETCH or start == 0 or stop == count:
                 yield start, stop
+
+
+def _slip(kind: str, changes: Sequence[Change]) -> tuple[Slip, ...]:
+    """Return a slip of what its changes change: rods that are equal are the same exchanged; none without."""
+    real = tuple(change for change in changes if abs(change.new - change.old) > _TYPED)
+    return (Slip(kind, real),) if real else ()
 
 
 def _swap(one: Any, other: Any) -> tuple[Change, Change]:
