@@ -1,13 +1,15 @@
 """What is said of readings on trial: mistakes, reasons, what to read next, what passes unnoticed, worth."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from demo_jobs import DEMO, changed
 
-from trackkit.checked import check_text
+from trackkit.checked import check_lines, check_text
 from trackkit.fitted import fit_job, fit_readings
+from trackkit.found import find_out, settle
 from trackkit.job import load_job
 from trackkit.layout.doubt import fill_model
 from trackkit.mistaken import WORDS, mistake_lines, reading_words, short_words, why_words
@@ -124,8 +126,82 @@ def test_what_is_not_noticed_has_a_figure_for_every_fill(laid):
 
 def test_the_check_leads_with_what_is_in_doubt(counted, misread):
     text = check_text(counted, misread)
-    head = text.index("READ AGAIN"), text.index("WHAT MAY HAVE HAPPENED"), text.index("56 readings")
+    head = text.index("READ AGAIN"), text.index("WHAT MAY HAVE HAPPENED"), text.index("55 readings")
     assert list(head) == sorted(head) and "READ NEXT" not in text
+
+
+def test_what_is_told_of_the_survey_leaves_a_reading_in_doubt_out_and_says_so(lawn, counted, misread):
+    """As the job says it once the rod is left out in its file; nothing is checked less for a decimetre."""
+    found = find_out(counted, misread)
+    settled = settle(counted, misread, found.aside)
+    assert settled.out == ("levels.csv row 32",) and settled.ground.datum == misread.datum
+    assert check_lines(settled.job, settled.ground) == check_lines(lawn, fit_readings(lawn)[0])
+    text = " ".join(check_text(counted, misread).split())
+    assert "What follows leaves out levels.csv row 32, in doubt." in text
+    assert "this leaves levels.csv row 32 out" in check_text(*on_a_line(counted))
+
+
+def on_a_line(job):
+    run, ground = fit_job(job)
+    return job, ground, "", lay_line(job, run, ground)
+
+
+def exchanged(tmp_path, job, table, one, other):
+    """Return a demo job with two cells of the last column of a table exchanged, and its ground."""
+    folder = changed(tmp_path, job)
+    path = folder / table
+    rows = path.read_text(encoding="utf-8").splitlines()
+    cells = [rows[row - 1].split(",") for row in (one, other)]
+    place = rows[0].split(",").index(next(name for name in rows[0].split(",") if name.startswith("rod_")))
+    cells[0][place], cells[1][place] = cells[1][place], cells[0][place]
+    rows[one - 1], rows[other - 1] = map(",".join, cells)
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    loaded = load_job(folder)
+    return loaded, fit_readings(loaded)[0]
+
+
+def test_the_shortest_of_explanations_that_are_as_good_is_told_once(tmp_path):
+    """Left and right exchanged at 19 feet; the rods beyond it are nearly the same on both sides."""
+    job, ground = exchanged(tmp_path, "terrace_edge", "levels.csv", 24, 25)
+    (mistake,) = likely_mistakes(ground, display=job.display)
+    assert mistake.readings == ("levels.csv row 24", "levels.csv row 25") and mistake.others == 0
+
+
+def test_an_explanation_of_several_readings_comes_before_the_readings_to_take_again(tmp_path):
+    job, ground = exchanged(tmp_path, "boathouse_lawn", "levels.csv", 14, 15)
+    found = find_out(job, ground)
+    text = " ".join(check_text(job, ground).split())
+    assert found.whole == 1 and found.aside == ()
+    assert "It accounts for the reading in doubt." in text
+    assert text.index("WHAT MAY HAVE HAPPENED") < text.index("READ AGAIN, should what may have happened not")
+    assert "What follows counts all as it was read" in text
+
+
+def test_a_misread_decimetre_beside_an_exchange_is_left_out_of_whether_they_agree(tmp_path):
+    job, _ = exchanged(tmp_path, "boathouse_lawn", "levels.csv", 14, 15)
+    levels = job.survey.levels.copy()
+    levels.loc[levels["reading"] == "levels.csv row 18", "rod_m"] += 0.1
+    job = replace(job, survey=replace(job.survey, levels=levels))
+    found = find_out(job, fit_readings(job)[0])
+    assert found.aside == ("levels.csv row 18",)
+    assert any(line.startswith("With levels.csv row 18 left out, the readings") for line in found.agreement)
+    assert "would account for levels.csv row 14" in found.doubts.notes[0]
+
+
+def test_a_knocked_laser_counts_among_the_explanations_of_its_last_reading(counted, misread):
+    last = counted.survey.levels.set_index("reading")["laser"].eq("by the willow")[::-1].idxmax()
+    change = Change(last, "levels", "rod_m", 1.487, 1.478)
+    mistake = Mistake("digits", (change,), 0.01, 0.001, 6.0, 0.5, 0, (1,))
+    (told, _) = mistake_lines([mistake], misread, counted)
+    assert "1 other explanation is as good: a laser that was knocked before this reading would look" in told
+    (told, _) = mistake_lines([replace(mistake, off_m=0.1)], misread, counted)
+    assert "no other explanation is as good" in told
+
+
+def test_a_rod_that_stood_upside_down_is_told_with_its_length(counted):
+    change = Change("levels.csv row 5", "levels", "rod_m", 1.553, 1.447)
+    mistake = Mistake("upside down", (change,), 0.1, 0.001, 9.0, 0.5, 0, (1,))
+    assert short_words(mistake, counted).endswith("a 3 m rod stood upside down")
 
 
 def test_planned_fills_grow_with_roughness_and_spacing(lawn):

@@ -9,13 +9,13 @@ import numpy as np
 
 from trackkit.checked_instruments import check_words
 from trackkit.checked_logs import log_lines
-from trackkit.checked_quality import mistakes_in, quality_lines
-from trackkit.doubted import doubt_words
+from trackkit.found import Found, Settled, find_out, settle, settled_words
 from trackkit.job import Job
 from trackkit.listed import Listing
-from trackkit.mistaken import mistake_lines, why_words
+from trackkit.mistaken import short_names
 from trackkit.nextread import kinds_of, next_for, next_listing
 from trackkit.paper import columns, wrapped
+from trackkit.problems import CannotDo, FitError, InputProblems
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
 from trackkit.survey.known import sd_against_best
@@ -30,7 +30,7 @@ from trackkit.unnoticed import unnoticed_lines
 if TYPE_CHECKING:
     from trackkit.plan import Laid
 
-__all__ = ["check_lines", "check_text", "doubt_listing", "instrument_lines", "known_to", "no_doubt"]
+__all__ = ["check_lines", "check_text", "instrument_lines", "known_to"]
 
 #: How many places are asked on each side how well the ground is known there (a choice).
 PLACES: Final = 200
@@ -72,19 +72,23 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
         The job's line over that ground: what to read next, and what would not be noticed, is said of its
         fills.
     """
-    doubts = doubt_listing(job, ground)
-    happened = mistakes_in(job, ground)
-    mistakes, agreement = mistake_lines(happened, ground, job), quality_lines(job, ground, happened)
-    again = [line for line in agreement if line.startswith("READ AGAIN")]
-    verdict = _table(doubts) if doubts.rows else no_doubt([*mistakes, *again])
+    found = find_out(job, ground)
+    settled = settle(job, ground, found.aside)
+    counted = laid
+    if laid is not None and settled.out:
+        counted = _laid_again(settled)
+    out = settled.out if counted is not laid else ()
     paragraphs = [
         [job.name.upper()],
-        [verdict],
-        [*(["WHAT MAY HAVE HAPPENED"] if mistakes else []), *mistakes],
-        agreement,
+        *_first(found),
+        list(found.agreement),
         check_words(job.folder, ground.instruments, job.display),
-        [*check_lines(job, ground), *(unnoticed_lines(laid) if laid is not None else [])],
-        [_next(laid)] if laid is not None else [],
+        [
+            *settled_words(settled, found.whole),
+            *check_lines(settled.job, settled.ground),
+            *(unnoticed_lines(counted) if counted is not None else []),
+        ],
+        [_next(counted, out, bool(found.doubts.rows or found.whole))] if counted is not None else [],
         list(ground.survey.notes),
         [str(caution) for caution in cautions(ground.survey)],
     ]
@@ -94,9 +98,21 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
     return "\n\n".join(text for text in texts if text) + "\n"
 
 
-def no_doubt(mistakes: Sequence[str]) -> str:
-    """Return that no reading is in doubt, or none by itself where some may have been mixed up."""
-    return "No single reading is in doubt, but see below." if mistakes else "No reading is in doubt."
+def _first(found: Found) -> list[list[str]]:
+    """Return what is in doubt and what may have happened, whole explanations before single readings."""
+    happened = ["WHAT MAY HAVE HAPPENED", *found.happened] if found.happened else []
+    again = [found.verdict or _table(found.doubts)]
+    return [happened, again] if found.explained_first and found.doubts.rows else [again, happened]
+
+
+def _laid_again(settled: Settled) -> Laid | None:
+    """Return the job's line over the ground without the readings in doubt; None if there is none."""
+    from trackkit.plan import lay_on
+
+    try:
+        return lay_on(settled.job, settled.ground)
+    except (InputProblems, FitError, CannotDo):
+        return None
 
 
 def _broken(line: str) -> str:
@@ -110,10 +126,12 @@ def _table(listing: Listing) -> str:
     return "\n".join([listing.title, table, *notes])
 
 
-def _next(laid: Laid) -> str:
-    """Return what to read next, for the fills, once the readings in doubt have been settled."""
+def _next(laid: Laid, out: Sequence[str], open_: bool) -> str:
+    """Return what to read next, for the fills, once what is in doubt has been settled."""
     text = _table(next_listing(next_for(laid, kinds=kinds_of(laid)), laid.job))
-    if len(laid.ground.doubtful):
+    if out:
+        text += f"\nFirst settle what is in doubt: this leaves {short_names(out)} out."
+    elif open_:
         text += "\nFirst settle what is in doubt: this counts it as it was read."
     return text
 
@@ -127,7 +145,6 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
         f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
         f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
         *_noticed(ground, show),
-        *_doubtful_counted(ground),
         f"Ground: {ground.roughness.words(show)}." if ground.sides else "No reading of the ground itself.",
         *_hardly_estimated(ground),
         *instrument_lines(job, ground),
@@ -145,17 +162,6 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
         degrees, sd = np.degrees(phone.zero_rad), np.degrees(phone.sd_rad)
         lines.append(f"{phone.instrument}: zero error {degrees:+.2f} degrees, give or take {2 * sd:.2f}.")
     return [*lines, *log_lines(ground)]
-
-
-def _doubtful_counted(ground: Ground) -> list[str]:
-    """Return that readings in doubt stand in what follows."""
-    many = len(ground.doubtful)
-    if not many:
-        return []
-    which = "the reading" if many == 1 else "the readings"
-    return [
-        f"What follows counts {which} in doubt as read: leave {'it' if many == 1 else 'them'} out to be rid."
-    ]
 
 
 def _hardly_estimated(ground: Ground) -> list[str]:
@@ -176,18 +182,6 @@ def _noticed(ground: Ground, show: Display) -> list[str]:
         f"A misread rod is noticed {POWER:.0%} of the time from about {show.small_unit(usual)} on; the one "
         f"checked least, {worst['reading']}, from {show.small_unit(float(worst['noticed_m']))} on."
     ]
-
-
-def doubt_listing(job: Job, ground: Ground) -> Listing:
-    """Return the readings to take again, one row each."""
-    show = job.display
-    rows = [
-        (row.reading, row.kind, show.long(row.station_m) if row.station_m == row.station_m else row.point,
-         job.side(row.side) if row.side else "", doubt_words(row, show), why_words(row, ground))
-        for row in rows_of(ground.doubtful)
-    ]  # fmt: skip
-    head = ("reading", "kind", "where", "side", "", "why it is in doubt")
-    return Listing("READ AGAIN", head, tuple(rows), wide=(4, 5))
 
 
 def instrument_lines(job: Job, ground: Ground) -> list[str]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from trackkit.job import Job
+from trackkit.mistaken import short_names
 from trackkit.survey.estimating import LEAST_CHECKS
 from trackkit.survey.ground import Ground
 from trackkit.survey.quality import (
@@ -27,7 +29,7 @@ from trackkit.survey.quality import (
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS, Display
 
-__all__ = ["mistakes_in", "quality_lines"]
+__all__ = ["Agreement", "agreement_of", "mistakes_in", "quality_lines", "set_aside"]
 
 #: So many closures beyond their limits are told one by one, the worst first (a choice).
 MOST_TOLD: Final = 5
@@ -37,8 +39,30 @@ MOST_LOOKED_AT: Final = 3000
 _DECIMALS: Final = {"mm": 1, "cm": 2, "in": 2}
 
 
+@dataclass(frozen=True)
+class Agreement:
+    """Whether the readings agree, in words.
+
+    Attributes
+    ----------
+    explained : tuple of str
+        What explains much at once, and no single reading shows: a laser that was knocked, who reads high.
+    lines : tuple of str
+        Closures, the overall test, each kind of reading, the readers' scatter.
+    """
+
+    explained: tuple[str, ...]
+    lines: tuple[str, ...]
+
+
 def quality_lines(job: Job, ground: Ground, mistakes: Sequence[Mistake] = ()) -> list[str]:
-    """Return what the readings say of each other, a line each; few where all is well.
+    """Return what the readings say of each other, a line each; few where all is well. See `agreement_of`."""
+    found = agreement_of(job, ground, mistakes)
+    return [*found.explained, *found.lines]
+
+
+def agreement_of(job: Job, ground: Ground, mistakes: Sequence[Mistake] = ()) -> Agreement:
+    """Return whether the readings agree, a line each; few where all is well.
 
     Parameters
     ----------
@@ -49,33 +73,41 @@ def quality_lines(job: Job, ground: Ground, mistakes: Sequence[Mistake] = ()) ->
     """
     show = job.display
     if len(ground.residuals) > MOST_LOOKED_AT:
-        return [
+        many = (
             f"More than {MOST_LOOKED_AT} readings: closures, readers, knocks and what may have gone wrong "
             "are not looked for. Check the survey in parts."
-        ]
+        )
+        return Agreement((), (many,))
     readers = compare_readers(ground)
     knocked, biased = _knocked(ground, show), _biased(readers, show)
     logs = _logs(ground, show)
     if logs:  # what a log bends must not be blamed on anything else
-        return [*logs, *_closures(job, ground)]
+        return Agreement((), (*logs, *_closures(job, ground)))
     mixed = any(len(mistake.changes) > 1 for mistake in mistakes)
     first = "what was knocked" if knocked else "who reads high" if biased else ""
+    doubtful = () if first else set_aside(ground, mistakes)
     first = first or ("what may have been mixed up" if mixed else "")
-    doubtful = () if first else tuple(ground.doubtful["reading"])
     if doubtful:
         readers = compare_readers(ground, without=doubtful)
         biased = _biased(readers, show)
     overall = overall_test(ground, without=doubtful).words
     if doubtful:
-        overall = f"With the readings in doubt left out, {overall[0].lower()}{overall[1:]}"
-    return [
-        *knocked,
-        *biased,
+        out = "the readings in doubt" if len(doubtful) == len(ground.doubtful) else short_names(doubtful)
+        overall = f"With {out} left out, {overall[0].lower()}{overall[1:]}"
+    lines = [
         *_closures(job, ground),
         overall,
         *([] if mixed else _kinds(ground, show, first, doubtful)),
         *_scatter(readers, show),
     ]
+    return Agreement((*knocked, *biased), tuple(lines))
+
+
+def set_aside(ground: Ground, mistakes: Sequence[Mistake] = ()) -> tuple[str, ...]:
+    """Return the readings in doubt that no mistake of several readings together accounts for."""
+    together = {doubt for mistake in mistakes if len(mistake.changes) > 1 for doubt in mistake.doubts}
+    table = ground.doubtful
+    return tuple(str(name) for name in table.loc[~table["rivals"].isin(together), "reading"])
 
 
 def mistakes_in(job: Job, ground: Ground) -> tuple[Mistake, ...]:

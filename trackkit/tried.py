@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
+from trackkit.found import Settled
 from trackkit.job import Job
 from trackkit.jobfile import JOB_FILE
 from trackkit.layout.fills import largest_fill
 from trackkit.listed import Listing
-from trackkit.mistaken import reading_words
+from trackkit.mistaken import reading_words, short_names
 from trackkit.nextread import kinds_of, next_for, next_listing
 from trackkit.plan import Laid, lay_on
 from trackkit.problems import CannotDo, FitError, InputProblems
@@ -42,7 +43,14 @@ class Underway:
 
 
 def underway(
-    job: Job, ground: Ground, before: Ground | None, *, goal: str, kinds: Sequence[str] = (), no_run: str = ""
+    job: Job,
+    ground: Ground,
+    before: Ground | None,
+    *,
+    goal: str,
+    kinds: Sequence[str] = (),
+    no_run: str = "",
+    settled: Settled | None = None,
 ) -> Underway:
     """Return what to read next, and what hangs on the readings.
 
@@ -59,6 +67,9 @@ def underway(
         What the crew has with it; by default what the survey was read with.
     no_run : str
         Why there is no run.
+    settled : Settled, optional
+        The readings without those in doubt: what to read next, and what would not be noticed, is said of
+        them.
     """
     why = no_run if ground.sides else "the ground itself was not read"
     if why:
@@ -67,8 +78,18 @@ def underway(
         laid = lay_on(job, ground)
     except _WHY_NOT as fault:
         return Underway(None, (), f"What to read next cannot be said: {fault}")
-    listing = next_listing(next_for(laid, goal, kinds=kinds or kinds_of(laid)), job)
     changed = [] if before is None else _fills(laid, before)
+    notes: tuple[str, ...] = ()
+    if len(ground.doubtful):
+        notes = ("First settle what is in doubt: this counts it as it was read.",)
+    if settled is not None and settled.out:
+        try:
+            laid = lay_on(settled.job, settled.ground)
+            notes = (f"First settle what is in doubt: this leaves {short_names(settled.out)} out.",)
+        except _WHY_NOT:  # then it is said of all that count
+            pass
+    listing = next_listing(next_for(laid, goal, kinds=kinds or kinds_of(laid)), job)
+    listing = replace(listing, notes=(*listing.notes, *notes))
     return Underway(listing, (*unnoticed_lines(laid), *changed))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from trackkit.checked import check_lines, doubt_listing, known_to
+from trackkit.checked import check_lines, known_to
 from trackkit.checked_instruments import check_words
 from trackkit.desk.controls import choice
 from trackkit.desk.jobs import job_choice
@@ -15,6 +15,7 @@ from trackkit.desk.typed_panel import TypedPanel
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.doubted import FEW_CHECKS
 from trackkit.fitted import fit_readings
+from trackkit.found import NO_DOUBT, Settled, doubt_listing, settled_words
 from trackkit.layout.grounds import SIDES
 from trackkit.problems import InputProblems
 from trackkit.spoken import profile_words, residual_words
@@ -108,6 +109,7 @@ class GroundPanel(TypedPanel):
     def settle(self) -> Iterator[None]:
         """Say in words what the readings are worth."""
         doubts = doubt_listing(self.job, self.ground)
+        counted = settled_words(Settled(self.job, self.ground, ()))
         said = [
             *self._unsaved_words(self._fitted, self._unsaved),
             *self._unchecked(),
@@ -116,8 +118,8 @@ class GroundPanel(TypedPanel):
         if self._no_run:
             said.append(f"CAUTION: the readings were checked, but the job cannot be laid: {self._no_run}")
         self._sheet.value = sheet_html(
-            listing_html(doubts) if doubts.rows else list_html("", ["No reading is in doubt."]),
-            list_html("In words", check_lines(self.job, self.ground)),
+            listing_html(doubts) if doubts.rows else list_html("", [NO_DOUBT]),
+            list_html("In words", [*counted, *check_lines(self.job, self.ground)]),
             list_html("Instruments", self._instruments()),
             list_html("What to mind", said),
             list_html("How readings were taken", list(self.ground.survey.notes)),

@@ -7,8 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from trackkit.checked import check_lines, doubt_listing, no_doubt
-from trackkit.checked_quality import mistakes_in, quality_lines
+from trackkit.checked import check_lines
 from trackkit.desk.controls import Option, choice
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.panel import EXPECTED
@@ -17,7 +16,8 @@ from trackkit.desk.typed_panel import TypedPanel
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.fitted import fit_readings, survey_of
 from trackkit.form import save_form
-from trackkit.mistaken import mistake_lines, reading_words, short_words
+from trackkit.found import Found, find_out, settle, settled_words
+from trackkit.mistaken import reading_words, short_words
 from trackkit.nextread import GOALS
 from trackkit.paper import NOTEBOOK_WIDTH, columns
 from trackkit.problems import CannotDo
@@ -176,6 +176,7 @@ class TrialPanel(TypedPanel):
         if self._answered is not None and moved <= {"goal", "tools"}:
             return
         self._offer_mistakes((), waits=True)
+        self._found: Found | None = None
         with self._marking(
             moved, changed=bool(self.typed.changed) or self.left_out != self._file_leaves_out()
         ):
@@ -255,25 +256,29 @@ class TrialPanel(TypedPanel):
         if self._looked:
             return
         job, ground = self.job, self.ground
-        mistakes = mistakes_in(job, ground)
+        found = self._found = find_out(job, ground)
         yield
-        self._offer_mistakes(mistakes)
-        doubts, happened = doubt_listing(job, ground), mistake_lines(mistakes, ground, job)
+        self._offer_mistakes(found.mistakes)
+        self._numbers.value = numbers_html(self.numbers())
+        settled = settle(job, ground, found.aside)
+        yield
         self._under: Underway = underway(
             job, ground, self.before if self._counted_out else None,
-            goal=self.values["goal"], kinds=self.values["tools"], no_run=self._no_run,
+            goal=self.values["goal"], kinds=self.values["tools"], no_run=self._no_run, settled=settled,
         )  # fmt: skip
         yield
         listing = self._under.listing
         out = out_lines(self._counted_out, self._file_leaves_out() or (), self.before, job)
         unsaved = self._unsaved_words(self._fitted, self._unsaved)
+        happened = list_html("What may have happened", found.happened)
+        again = listing_html(found.doubts) if found.doubts.rows else list_html("", [found.verdict])
+        counted = settled_words(settled, found.whole)
         parts = [
-            listing_html(doubts) if doubts.rows else list_html("", [no_doubt(happened)]),
-            list_html("What may have happened", happened),
+            *([happened, again] if found.explained_first and found.doubts.rows else [again, happened]),
+            list_html("Do they agree", found.agreement),
             list_html("Left out here", out),
             listing_html(listing) if listing is not None else list_html("", [self._under.why]),
-            list_html("Do they agree", quality_lines(job, ground, mistakes)),
-            list_html("In words", [*check_lines(job, ground), *self._under.lines]),
+            list_html("In words", [*counted, *check_lines(settled.job, settled.ground), *self._under.lines]),
             list_html("What to mind", [*self._lost_words(), *unsaved]),
         ]
         self._sheet.value = sheet_html(*parts)
@@ -304,6 +309,8 @@ class TrialPanel(TypedPanel):
             ("in doubt: read again", str(len(self.ground.doubtful))),
             ("left out here", str(len(self._counted_out))),
         ]
+        if self._found is not None and self._found.whole:
+            found.insert(2, ("other explanations: see below", str(self._found.whole)))
         if self._counted_out and self.ground.sides:
             moved = ground_moved(self.ground, self.before)
             most = max((float(abs(up).max()) for _, up in moved.values()), default=0.0)
@@ -323,7 +330,7 @@ class TrialPanel(TypedPanel):
         """Return the numbers, what is in doubt, what may have happened, and what leaving out does."""
         lines = [f"{what}: {number}" for what, number in self.numbers()]
         lines.append(residual_words(self.job, self.ground))
-        lines += mistake_lines(self.mistakes, self.ground, self.job)
+        lines += self._found.happened if self._found is not None else ()
         if self._change.words:
             lines.append(self._change.words)
         listing = self._under.listing
