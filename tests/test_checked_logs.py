@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 
 import numpy as np
+import pandas as pd
 import pytest
 from demo_jobs import DEMO
 from log_cases import as_csv, autoregressive, random_walk, walk
@@ -64,6 +65,27 @@ def test_two_passes_that_wander_more_than_was_taken_are_told():
     (line,) = [line for line in log_lines(ground) if "read both ways" in line]
     found = float(line.split('drift_sd = "')[1].split(" deg")[0])
     assert found == pytest.approx(0.3, rel=0.4)
+
+
+def test_several_pairs_that_wander_more_order_one_key_once_with_the_largest(monkeypatch):
+    """And never with a power of ten, nor where the log contradicts all other readings."""
+    from log_cases import thinned
+
+    from trackkit import checked_logs
+    from trackkit.survey.log.reversed import Wander
+
+    ground = fit_ground(make_survey(boards=thinned(*logs(np.radians(0.02)))[0]))
+    pairs = [
+        Wander(
+            (f"log.csv, {2 * i + 1}", f"log.csv, {2 * i + 2}"), "drift_sd_s", np.radians(0.01), found, True
+        )
+        for i, found in enumerate(np.radians([3.1e-05, 6.8e-05]))
+    ]
+    monkeypatch.setattr(checked_logs, "wander_found", lambda _: pairs)
+    (line,) = [line for line in log_lines(ground) if "read both ways" in line]
+    assert 'write drift_sd_s = "0.000068 deg" under' in line and "log.csv, 1 and 2; log.csv, 3 and 4" in line
+    monkeypatch.setattr(checked_logs, "logs_against", lambda _: pd.DataFrame({"agrees": [False]}))
+    assert not [line for line in log_lines(ground) if "read both ways" in line]
 
 
 def test_two_passes_that_wander_as_was_taken_are_not_told():

@@ -37,6 +37,13 @@ def test_little_is_said_where_all_is_well(tmp_path):
     assert all(line in " ".join(check_text(job, ground).split()) for line in lines)
 
 
+def test_two_rows_that_are_the_same_in_every_figure_are_told_once(tmp_path):
+    """A peg that reads at the close what it read at the start is no such thing: other rows lie between."""
+    lines = altered(tmp_path, lambda frame: pd.concat([frame.iloc[:15], frame.iloc[14:]]))
+    (line,) = [line for line in lines if "every figure" in line]
+    assert line == "levels.csv rows 16 and 17 are the same in every figure: read twice, or typed twice?"
+
+
 def test_feet_and_inches_are_told_as_such(tmp_path):
     lines = quality_lines(*checked(changed(tmp_path, "terrace_edge")))
     assert (

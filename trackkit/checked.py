@@ -9,6 +9,7 @@ import numpy as np
 
 from trackkit.checked_instruments import check_words
 from trackkit.checked_logs import log_lines
+from trackkit.checked_quality import log_contradicts
 from trackkit.found import Found, Settled, find_out, settle, settled_words
 from trackkit.job import Job
 from trackkit.listed import Listing
@@ -21,7 +22,7 @@ from trackkit.survey.instruments import BASIS
 from trackkit.survey.known import sd_against_best
 from trackkit.survey.quality import detectable_errors
 from trackkit.survey.quality.detectable import POWER
-from trackkit.survey.readings import cautions
+from trackkit.survey.readings import cautions, read_on_rail
 from trackkit.survey.sights import SIGHT
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS, Display
@@ -73,6 +74,8 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
         fills.
     """
     found = find_out(job, ground)
+    if log_contradicts(ground):
+        laid = None
     settled = settle(job, ground, found.aside)
     counted = laid
     if laid is not None and settled.out:
@@ -140,12 +143,14 @@ def check_lines(job: Job, ground: Ground) -> list[str]:
     """Return how much the readings check each other, and what was found beside the ground, a line each."""
     show, table = job.display, ground.residuals
     checked, spare = table["checked"].value_counts(), round(table["redundancy_readings"].sum())
+    rail = read_on_rail(ground.survey)
+    ground_words = f"{'Track, as it lies' if rail else 'Ground'}: {ground.roughness.words(show, rail=rail)}."
     lines = [
         f"{len(table)} readings; {spare} more than there are heights to find.",
         f"{checked.get('readings', 0)} are checked by other readings, {checked.get('smoothness', 0)} only by "
-        f"the smoothness of the ground, {checked.get('nothing', 0)} by nothing.",
+        f"the smoothness of the {'track' if rail else 'ground'}, {checked.get('nothing', 0)} by nothing.",
         *_noticed(ground, show),
-        f"Ground: {ground.roughness.words(show)}." if ground.sides else "No reading of the ground itself.",
+        ground_words if ground.sides else "No reading of the ground itself.",
         *_hardly_estimated(ground),
         *instrument_lines(job, ground),
     ]

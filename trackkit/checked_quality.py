@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,7 +30,7 @@ from trackkit.survey.quality import (
 from trackkit.tables.rows import rows_of
 from trackkit.units import LENGTH_UNITS, Display
 
-__all__ = ["Agreement", "agreement_of", "mistakes_in", "quality_lines", "set_aside"]
+__all__ = ["Agreement", "agreement_of", "log_contradicts", "mistakes_in", "quality_lines", "set_aside"]
 
 #: So many closures beyond their limits are told one by one, the worst first (a choice).
 MOST_TOLD: Final = 5
@@ -96,11 +97,30 @@ def agreement_of(job: Job, ground: Ground, mistakes: Sequence[Mistake] = ()) -> 
         overall = f"With {out} left out, {overall[0].lower()}{overall[1:]}"
     lines = [
         *_closures(job, ground),
+        *_typed_twice(ground),
         overall,
         *([] if mixed else _kinds(ground, show, first, doubtful)),
         *_scatter(readers, show),
     ]
     return Agreement((*knocked, *biased), tuple(lines))
+
+
+def _typed_twice(ground: Ground) -> list[str]:
+    """Return which rows that follow each other are the same in every figure."""
+    lines = []
+    for name in ("levels", "differences", "boards", "crosslevels"):
+        table = getattr(ground.survey, name)
+        table = table[table["log_pass"] == ""] if name == "boards" else table
+        if len(table) < 2:
+            continue
+        figures = table.drop(columns=["reading", "row"]).astype(object).where(table.notna(), None)
+        cells = list(figures.itertuples(index=False, name=None))
+        rows = table["reading"].astype(str).tolist()
+        for place, (one, other) in enumerate(itertools.pairwise(cells)):
+            if one == other:
+                pair = short_names(rows[place : place + 2]).replace(", ", " and ")
+                lines.append(f"{pair} are the same in every figure: read twice, or typed twice?")
+    return lines
 
 
 def set_aside(ground: Ground, mistakes: Sequence[Mistake] = ()) -> tuple[str, ...]:
@@ -112,9 +132,14 @@ def set_aside(ground: Ground, mistakes: Sequence[Mistake] = ()) -> tuple[str, ..
 
 def mistakes_in(job: Job, ground: Ground) -> tuple[Mistake, ...]:
     """Return what may have gone wrong with readings; nothing where a log contradicts and bends them all."""
-    if not logs_against(ground)["agrees"].all():
+    if log_contradicts(ground):
         return ()
     return likely_mistakes(ground, display=job.display)
+
+
+def log_contradicts(ground: Ground) -> bool:
+    """Return whether a log contradicts all other readings: nothing that it bends is told, or asked for."""
+    return not bool(logs_against(ground)["agrees"].all())
 
 
 def _logs(ground: Ground, show: Display) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
+from trackkit.checked_quality import log_contradicts
 from trackkit.found import Settled
 from trackkit.job import Job
 from trackkit.jobfile import JOB_FILE
@@ -72,6 +73,8 @@ def underway(
         them.
     """
     why = no_run if ground.sides else "the ground itself was not read"
+    if log_contradicts(ground):
+        why = "a log contradicts all other readings"
     if why:
         return Underway(None, (), f"What to read next cannot be said: {why}")
     try:
@@ -122,6 +125,6 @@ def out_lines(names: Sequence[str], left_out: Collection[str], before: Ground, j
     """
     return [
         f"{name}, {reading_words(name, before, job)}"
-        f"{'' if name in left_out else f'; {JOB_FILE} counts it still, until it is saved'}"
+        f"{'' if name in left_out else f'; this {JOB_FILE} counts it: a job saved as a new one does not'}"
         for name in names
     ]
