@@ -64,9 +64,24 @@ def test_a_misread_rod_is_named_explained_and_taken_out_again(panel):
     panel.set(taken=False)
     numbers = dict(panel.numbers())
     assert numbers["left out here"] == "1" and numbers["in doubt: read again"] == "0"
-    assert numbers["moves the ground by up to"] == "8.3 cm"
+    assert numbers["ground moves up to"] == "8.3 cm"
     assert "lake side: by up to 8.3 cm up, at 7.50 m" in panel._change.words
     assert panel.controls["reading"].options[0][0].startswith(f"left out: {MISREAD}")
+
+
+def test_an_explanation_that_no_single_reading_shows_has_a_number_and_comes_before_what_to_read_next(fresh):
+    """Left and right exchanged at a station: where the sheet stands it is told first, as the command does."""
+    assert "other explanations" not in dict(fresh.numbers())
+    rows = [list(cells) for cells in fresh.table.rows]
+    place = fresh.table.table.header.index("rod_mm")
+    rows[12][place], rows[13][place] = rows[13][place], rows[12][place]
+    fresh.table.rows = rows
+    fresh._settle_now()
+    assert dict(fresh.numbers())["other explanations"] == "1"
+    assert "other explanations" in fresh._numbers.value
+    sheet = fresh.sheet()
+    order = ["perhaps left and right exchanged", "READ AGAIN, should", "Do they agree", "READ NEXT"]
+    assert [sheet.index(words) for words in order] == sorted(sheet.index(words) for words in order)
 
 
 def test_two_readings_can_be_out_at_once_and_each_comes_back(panel):

@@ -88,7 +88,7 @@ class TrialPanel(TypedPanel):
             "goal": choice("read next, to know", [(words, goal) for goal, words in GOALS.items()], "fills"),
             "tools": choice("with", TOOLS, ()),
         }
-        wide = Layout(width="auto")
+        wide = Layout(width="auto", flex="0 0 auto")  # never squeezed by what stands beside it
         self._put_right = Button(description="Type this into the table", layout=wide)
         self._put_right.on_click(lambda _: self.put_right())
         form = Button(
@@ -310,11 +310,11 @@ class TrialPanel(TypedPanel):
             ("left out here", str(len(self._counted_out))),
         ]
         if self._found is not None and self._found.whole:
-            found.insert(2, ("other explanations: see below", str(self._found.whole)))
+            found.insert(2, ("other explanations", str(self._found.whole)))
         if self._counted_out and self.ground.sides:
             moved = ground_moved(self.ground, self.before)
             most = max((float(abs(up).max()) for _, up in moved.values()), default=0.0)
-            found.append(("moves the ground by up to", show.small_unit(most)))
+            found.append(("ground moves up to", show.small_unit(most)))
         return found
 
     def settings(self) -> list[str]:

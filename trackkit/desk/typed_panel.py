@@ -53,13 +53,15 @@ class TypedPanel(Panel):
         self._saved: HTML = HTML()
         self._known: dict[Path, TypedJob] = {}
         self.table: EntryTable = EntryTable.of(TypedTable("levels", ("",)), choices=CHOICES)
-        wide = Layout(width="auto")
+        wide = Layout(width="auto", flex="0 0 auto")  # never squeezed by what stands beside it
         save = Button(
             description="Save as a new job", tooltip="writes a new folder beside the old one", layout=wide
         )
         save.on_click(lambda _: self._save())
         self._back = Button(
-            description=BACK, tooltip="drops what was typed here and not saved", layout=Layout(width="auto")
+            description=BACK,
+            tooltip="drops what was typed here and not saved",
+            layout=Layout(width="auto", flex="0 0 auto"),
         )
         self._back.on_click(lambda _: self._drop())
         bench = HBox([self.table])
