@@ -86,6 +86,18 @@ def test_the_reason_for_a_doubt_says_what_contradicts_it(misread):
     assert "in 1 good survey of 50" in why_words(alone, misread)
 
 
+def test_what_stands_on_the_rail_is_not_compared_with_stones():
+    yard = load_job(DEMO / "market_yard")
+    levels = yard.survey.levels.copy()
+    levels.loc[6, "rod_m"] += 0.3048
+    yard = replace(yard, survey=replace(yard.survey, levels=levels))
+    ground = fit_readings(yard)[0]
+    text = " ".join(check_text(yard, ground).split())
+    assert "only the track about it speaks against it" in why_words(next(rows_of(ground.doubtful)), ground)
+    assert "smoothness of the track" in text and "Track, as it lies: it wanders" in text
+    assert not any(word in text for word in ("stone", "tussock", "the ground about it"))
+
+
 def test_a_reading_is_named_by_place_and_figure(counted, misread):
     assert reading_words("levels.csv row 2", misread, counted) == "P1, 134.8 cm"
     assert reading_words("boards.csv row 2", misread, counted) == (

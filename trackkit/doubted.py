@@ -9,6 +9,7 @@ import pandas as pd
 
 from trackkit.layout.grounds import SIDES
 from trackkit.problems import Advisory
+from trackkit.survey.readings import read_on_rail
 from trackkit.tables.rows import rows_of
 from trackkit.units import Display
 
@@ -240,8 +241,9 @@ def _hardly_checked(plan: Plan) -> list[Advisory]:
     found = []
     spare = float(plan.ground.residuals["redundancy_readings"].sum())
     if spare < 1.0:
+        what = "track" if read_on_rail(plan.ground.survey) else "ground"
         text = (
-            "no reading checks another, only the smoothness of the ground does: a misreading of a few "
+            f"no reading checks another, only the smoothness of the {what} does: a misreading of a few "
             "centimetres may not show. Read some points twice, or from a second laser position"
         )
         found.append(Advisory("caution", "the survey", text, "readings counted against heights to find"))

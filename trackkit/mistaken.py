@@ -163,7 +163,12 @@ def reading_words(name: str, ground: Ground, job: Job) -> str:
 def why_words(row: Any, ground: Ground) -> str:
     """Return why a reading is in doubt; a row of ``Ground.doubtful``."""
     against = "other readings contradict it"
-    if row.checked != "readings":
+    levels = ground.survey.levels
+    rail = (levels.loc[levels["reading"] == row.reading, "on"] == "rail").any()
+    if row.checked != "readings" and rail:
+        against = "only the track about it speaks against it: a bent end, a kink or a hanging tie would look"
+        against += " the same"
+    elif row.checked != "readings":
         against = "only the ground about it speaks against it: a stone or a hole would look the same"
     table = ground.doubtful
     rivals = table[(table["rivals"] == row.rivals) & (table["reading"] != row.reading)]["reading"].tolist()

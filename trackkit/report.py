@@ -13,6 +13,7 @@ from trackkit.naming import compact, named
 from trackkit.paper import wrapped
 from trackkit.plan import Laid, Plan
 from trackkit.problems import Advisory
+from trackkit.survey.readings import read_on_rail
 
 #: A line that rises less over its distance is level: 0.1 mm in 10 m.
 NO_GRADE: Final = 1e-5
@@ -96,7 +97,9 @@ def summary_lines(plan: Plan) -> list[str]:
     elif confidence:
         sure = sure_words(confidence)
         lines.append(f"The line did not have to be raised for {sure} that no tie end touches.")
-    lines.append(f"{_gap_words(plan)} Ground: {plan.ground.roughness.words(show)}.")
+    rail = read_on_rail(plan.ground.survey)
+    what = "Track, as it lies" if rail else "Ground"
+    lines.append(f"{_gap_words(plan)} {what}: {plan.ground.roughness.words(show, rail=rail)}.")
     doubtful = plan.ground.doubtful
     if len(doubtful):
         lines.append(f"Readings in doubt: {', '.join(doubtful['reading'])}.")

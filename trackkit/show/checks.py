@@ -17,6 +17,7 @@ from trackkit.show.room import Box, Paper, Room, word_box
 from trackkit.show.scales import draw_heights
 from trackkit.show.signs import ROW, Entry, draw_entries, kind_words, mark_of, rows_needed, station_axis
 from trackkit.show.style import INK, STYLE
+from trackkit.survey.readings import read_on_rail
 from trackkit.tables.rows import rows_of
 from trackkit.units import DISPLAYS, LENGTH_UNITS, Display
 
@@ -113,7 +114,7 @@ def draw_residuals(
     most = _most(table)
     far = table["off"].abs() > most
     table = table.assign(at=places, far=far, off=table["off"].clip(-EDGE * most, EDGE * most))
-    entries = _entries(table, side_names)
+    entries = _entries(table, side_names, read_on_rail(ground.survey))
     head = rows_needed(entries, wide) * ROW + 0.12
     most *= scale
     inch = 2.0 * most / max(tall - head - FOOT, 0.4)
@@ -180,7 +181,7 @@ def _placed(table: pd.DataFrame, wide: float) -> tuple[Array, tuple[float, float
     return at, (low - strip / metre, high), low
 
 
-def _entries(table: pd.DataFrame, names: Mapping[str, str] | None) -> list[Entry]:
+def _entries(table: pd.DataFrame, names: Mapping[str, str] | None, rail: bool = False) -> list[Entry]:
     """Return the signs that are in the picture, with what they mean."""
     found: list[Entry] = []
     pairs = table[["kind", "sided"]].drop_duplicates().itertuples(index=False, name=None)
@@ -190,7 +191,8 @@ def _entries(table: pd.DataFrame, names: Mapping[str, str] | None) -> list[Entry
     checked = set(table["checked"])
     if "smoothness" in checked:
         more = {"marker": "o", **FILLED["smoothness"]}
-        found.append(("reading", more, "hollow: only the ground's smoothness checks it"))
+        what = "track" if rail else "ground"
+        found.append(("reading", more, f"hollow: only the {what}'s smoothness checks it"))
     if "nothing" in checked:
         found.append(("reading", {"marker": "x", **FILLED["nothing"]}, "cross: nothing checks it"))
     found.append(("may be", {}, "a good reading stays in this, 19 times in 20"))

@@ -168,6 +168,13 @@ def _levels_are_whole(levels: Source | None, problems: Problems) -> bool:
     return levels is None or not any(problem.file == levels.label for problem in problems.found)
 
 
+def read_on_rail(survey: Survey) -> bool:
+    """Return whether every rod along the run stood on the rail, so that it is the track that was read."""
+    rods = survey.levels[survey.levels["point"] == ""]
+    others = len(survey.boards) + len(survey.crosslevels)
+    return bool(len(rods) and not others and (rods["on"] == "rail").all())
+
+
 def make_survey(*, notes: tuple[str, ...] = (), **tables: pd.DataFrame | Mapping[str, Any]) -> Survey:
     """Return a survey from frames or columns that are already in SI units, filling in what they leave out.
 

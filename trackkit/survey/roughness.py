@@ -89,14 +89,15 @@ class Roughness:
         """The prior's weights."""
         return prior_weights(self.q_mean, self.q_twist, self.relief)
 
-    def words(self, display: Display = DISPLAYS["mm"]) -> str:
-        """Return a sentence on the roughness, for a report."""
+    def words(self, display: Display = DISPLAYS["mm"], *, rail: bool = False) -> str:
+        """Return a sentence on the roughness, ``rail`` where it is the track's."""
         over = 4 * LENGTH_UNITS["ft"] if display.unit == "in" else 1.0
         length = "4 ft" if display.unit == "in" else "1 m"
         wander = math.sqrt(self.q_mean * over**3 / 3.0)
-        stones = "hardly any stones or tussocks"
+        stones = "hardly any kinks" if rail else "hardly any stones or tussocks"
         if self.relief >= display.step / 2:
-            stones = f"stones and tussocks of about {display.small_unit(self.relief)}"
+            what = "kinks and hanging ties" if rail else "stones and tussocks"
+            stones = f"{what} of about {display.small_unit(self.relief)}"
         how = "estimated from the readings" if self.estimated else "as stated in the job"
         if self.estimated and len(self.estimated) < 3:
             how = "partly stated in the job, partly estimated from the readings"
