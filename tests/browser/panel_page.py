@@ -53,7 +53,13 @@ return [printed, content.status === 'ok' ? '' : `${{content.ename}}: ${{content.
 
 
 class Panel:
-    """The panel of a notebook that has run.
+    """A panel of a notebook that has run.
+
+    Parameters
+    ----------
+    notebook : Notebook
+    place : int, optional
+        Which of several, from the top; by default the only one.
 
     Attributes
     ----------
@@ -61,9 +67,10 @@ class Panel:
     page : Page
     """
 
-    def __init__(self, notebook: Notebook) -> None:
+    def __init__(self, notebook: Notebook, place: int | None = None) -> None:
         self.notebook, self.page = notebook, notebook.page
-        self.body = self.page.locator(".trackkit-panel")
+        every = self.page.locator(".trackkit-panel")
+        self.body = every if place is None else every.nth(place)
 
     # --- what is seen -------------------------------------------------------------------------------
 
