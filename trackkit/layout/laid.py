@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from trackkit.layout.breaks import clear_shift
@@ -111,6 +112,15 @@ class Run:
     def tie_points(self) -> list[Point]:
         """Return (station, side) of every tie end: tie by tie, left before right."""
         return [(float(s), side) for s in self.ties["station_m"].to_numpy(dtype=float) for side in SIDES]
+
+    def drop_at(self, station: npt.ArrayLike) -> FloatArray:
+        """Return how far the track's underside lies above the line [m]: 0 unless sections differ in height.
+
+        At a joint it is that of the section which begins there; a tie's own is by its ``rail_top_m``.
+        """
+        tops = np.array([place.section.rail_top for place in self.placed])
+        section = np.searchsorted(self.knots, np.asarray(station, dtype=float), side="right") - 1
+        return np.asarray(self.rail_top - tops[np.clip(section, 0, len(tops) - 1)])
 
     def tie_at(self, tie: int) -> float:
         """Return the station of a tie by its number [m].

@@ -256,7 +256,8 @@ def contest_of(
     extra: list[Point] = [*own, *named]
     place = {point: i for i, point in enumerate(points)}
     things = np.zeros((count + len(own) + len(named) + 1, len(points)))
-    things[:count, : rows.parts.shape[1]] = rows.parts
+    for column, point in enumerate(rows.points):  # where two ties stand in one place, a point comes twice
+        things[:count, place[point]] += rows.parts[:, column]
     for i, point in enumerate(extra, start=count):
         things[i, place[point]] = 1.0
     middle = float(rows.stations[:ends].mean())
@@ -266,7 +267,7 @@ def contest_of(
     mean[:count] = rows.heights - rows.room - line.height(rows.stations)
     if own:
         at = np.array([station for station, _ in own])
-        mean[count : count + len(own)] = np.asarray(ground.mean(list(own))) - line.height(at)
+        mean[count : count + len(own)] = ground.mean(list(own)) - line.height(at) - run.drop_at(at)
     covariance = things @ point_covariance(ground, points, doubt, run.breaks, head=run.head) @ things.T
     candidates = _candidates(line, own, [kind for _, kind in marked], named)
     planned = _planned(line, rows.points[:ends])
