@@ -55,7 +55,7 @@ def compare_datums(ground: GroundLike, line: FinishedLine, datums: Sequence[Poin
     ----------
     ground : GroundLike
     line : FinishedLine
-        Set from what it rests on.
+        Set from what it rests on; a rail's given height stays where it is, above the job's own datum.
     datums : sequence of Point
         Points of the ground, or pegs.
 
@@ -68,18 +68,19 @@ def compare_datums(ground: GroundLike, line: FinishedLine, datums: Sequence[Poin
     """
     model = fill_model(ground, line.run, line)
     points = tuple(dict.fromkeys([*model.points, *datums]))
-    mean, covariance = np.asarray(ground.mean(list(points))), np.asarray(ground.covariance(list(points)))
-    jacobian = np.pad(model.jacobian, ((0, 0), (0, len(points) - len(model.points))))
+    # the job's own datum is a point too, at 0 and beyond doubt: a rail's given height counts from it
+    mean = np.append(ground.mean(list(points)), 0.0)
+    covariance = np.pad(np.asarray(ground.covariance(list(points))), (0, 1))
+    jacobian = np.pad(model.jacobian, ((0, 0), (0, len(mean) - len(model.points))))
+    jacobian[:, -1] = -jacobian.sum(axis=1)
     # what of a fill is no height of the ground: gap, grade, undersides
     constant = model.fills - jacobian @ mean
-    ends = len(model.fills)
+    ends = [points.index(end) for end in line.run.tie_points()]
     ties = line.run.ties
     tables = []
     for number, datum in enumerate(datums):
         heights, spread = reduced_to(mean, covariance, points.index(datum))
         fills = jacobian @ heights + constant
-        if not np.allclose(jacobian.sum(axis=1), 0.0, atol=1e-9):  # held at a height that counts from a datum
-            fills = fills + jacobian.sum(axis=1) * mean[points.index(datum)]
         fill_spread = jacobian @ spread @ jacobian.T
         tables.append(
             pd.DataFrame(
@@ -88,8 +89,8 @@ def compare_datums(ground: GroundLike, line: FinishedLine, datums: Sequence[Poin
                     "tie": np.repeat(ties["tie"].to_numpy(), 2),
                     "side": ["left", "right"] * len(ties),
                     "station_m": np.repeat(ties["station_m"].to_numpy(dtype=float), 2),
-                    "height_m": heights[:ends],
-                    "height_sd_m": np.sqrt(np.maximum(np.diag(spread)[:ends], 0.0)),
+                    "height_m": heights[ends],
+                    "height_sd_m": np.sqrt(np.maximum(np.diag(spread)[ends], 0.0)),
                     "fill_m": fills,
                     "fill_sd_m": np.sqrt(np.maximum(np.diag(fill_spread), 0.0)),
                 }
