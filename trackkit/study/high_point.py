@@ -127,20 +127,29 @@ def high_point(
     """
     run = line.run
     points = list(ends) if ends is not None else list(run.tie_points())
-    fitted = ground.mean(points) - line.height([float(point[0]) for point in points])
+    under = _undersides(line, points)
+    if ends is None:  # a tie at a joint has its own section's underside
+        under += np.repeat(run.rail_top - run.ties["rail_top_m"].to_numpy(dtype=float), 2)
+        under -= run.drop_at([float(point[0]) for point in points])
+    fitted = ground.mean(points) - under
     highest, sd = expected_highest(fitted, ground.covariance(points), draws=draws, seed=seed)
     top = int(fitted.argmax())
     places, heights = raw_heights(ground)
     inside = [i for i, place in enumerate(places) if run.head <= float(place[0]) <= run.tail]
     raw, raw_at, read, read_sd = float("nan"), None, float("nan"), 0.0
     if inside:
-        over = heights[inside] - line.height([float(places[i][0]) for i in inside])
+        over = heights[inside] - _undersides(line, [places[i] for i in inside])
         best = int(over.argmax())
         raw, raw_at = float(over[best]), places[inside[best]]
         once = list(dict.fromkeys(places[i] for i in inside))
-        mean = ground.mean(once) - line.height([float(point[0]) for point in once])
+        mean = ground.mean(once) - _undersides(line, once)
         read, read_sd = expected_highest(mean, ground.covariance(once), draws=draws, seed=seed)
     return HighPoint(
         raw, raw_at, read, raw - read, float(fitted[top]), points[top], highest,
         highest - float(fitted[top]), float(np.hypot(sd, read_sd)),
     )  # fmt: skip
+
+
+def _undersides(line: FinishedLine, points: Sequence[Point]) -> Array:
+    stations = [float(point[0]) for point in points]
+    return np.asarray(line.height(stations) + line.run.drop_at(stations))
