@@ -21,8 +21,7 @@ from trackkit.layout.doubt import Doubt, fill_model, point_covariance
 from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, Point
 from trackkit.survey.ground import Ground
-from trackkit.survey.quality.detectable import influence
-from trackkit.survey.significance import critical_w
+from trackkit.survey.quality.detectable import influence, limits
 
 __all__ = ["CAUSES", "MISREAD", "Causes", "find_causes", "humps_between", "parts_of"]
 
@@ -194,7 +193,7 @@ def _misread(
         return none, ("misread", 0.0, "", 0.0, 0.0, 0.0)
     share = np.maximum(table["redundancy"].to_numpy(dtype=float)[rods], 0.0)
     sd = table["sd_m"].to_numpy(dtype=float)[rods]
-    limit = critical_w(ground.setting, ground.fitted, len(table))
+    limit = limits(ground)[rods]
     follows = influence(ground, points)[rods] @ jacobian.T
     tables, deepest = [], []
     for unit in units:
@@ -258,8 +257,8 @@ def humps_between(
     places = table[table["station_m"].notna()]
     rows = []
     for side in ground.sides:
-        own = places[places["side"].isin([side, ""])]["station_m"].to_numpy(dtype=float)
-        own = np.append(own, places["to_station_m"].dropna().to_numpy(dtype=float))
+        mine = places[places["side"].isin([side, ""])]
+        own = mine[["station_m", "to_station_m"]].to_numpy(dtype=float)  # NaN lies nowhere
         inside = np.unique(np.round(own[(own > head) & (own < tail)], 6))
         edges = np.concatenate([[head], inside, [tail]])
         count = max(int(np.ceil((tail - head) / step)), 1)
@@ -272,7 +271,7 @@ def humps_between(
         weights[np.arange(len(at)), [every.index(point) for point in points]] -= 1.0
         _, unread = parts_of(ground, every)
         sd = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", weights, unread, weights), 0.0))
-        room = line.height(at) - np.asarray(ground.mean(points))
+        room = line.height(at) + run.drop_at(at) - np.asarray(ground.mean(points))
         with np.errstate(divide="ignore", invalid="ignore"):
             chance = np.where(sd > 0.0, ndtr((-doubt.touch - room) / sd), (room < -doubt.touch).astype(float))
         for start, stop in pairwise(edges):

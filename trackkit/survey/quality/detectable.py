@@ -20,7 +20,7 @@ from trackkit.survey.significance import critical_w
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
-__all__ = ["POWER", "detectable_errors", "influence", "least_noticed", "unnoticed_effects"]
+__all__ = ["POWER", "detectable_errors", "influence", "least_noticed", "limits", "unnoticed_effects"]
 
 Array = NDArray[np.float64]
 
@@ -75,7 +75,7 @@ def detectable_errors(ground: Ground, *, power: float = POWER) -> pd.DataFrame:
         what would notice it). Errors of an angle count as the rise over its board.
     """
     table = ground.residuals
-    delta = np.array([least_noticed(limit, power) for limit in _limits(ground, len(table))])
+    delta = np.array([least_noticed(limit, power) for limit in limits(ground)])
     share = table["redundancy"].to_numpy(dtype=float)
     checked = share > UNCHECKED
     size = delta * table["sd_m"].to_numpy(dtype=float) / np.sqrt(np.where(checked, share, 1.0))
@@ -89,13 +89,14 @@ def detectable_errors(ground: Ground, *, power: float = POWER) -> pd.DataFrame:
     )
 
 
-def _limits(ground: Ground, readings: int) -> Array:
-    """Return each reading's limit for w, shape (readings,)."""
+def limits(ground: Ground) -> Array:
+    """Return the w from which on each reading is called doubtful, in the order of ``ground.residuals``."""
     counts = ground.setting.observations.table["counts"].to_numpy(dtype=bool)
+    readings = int(counts.sum())
     behind = np.full(readings, np.inf) if ground.sd_checks is None else ground.sd_checks[counts]
     known, which = np.unique(behind, return_inverse=True)
-    limits = [critical_w(ground.setting, ground.fitted, readings, float(checks)) for checks in known]
-    return np.array(limits)[which]
+    found = [critical_w(ground.setting, ground.fitted, readings, float(checks)) for checks in known]
+    return np.array(found)[which]
 
 
 def influence(ground: Ground, points: Sequence[Point]) -> Array:
