@@ -187,7 +187,7 @@ def _misread(
     from scipy.special import ndtr
 
     table = ground.residuals
-    rods = np.flatnonzero(table["kind"].to_numpy() == "rod")
+    rods = np.flatnonzero(table["kind"].astype(str).str.startswith("rod"))  # on pegs and beside the run too
     if not rods.size:
         none = pd.DataFrame(columns=["reading", "unit_m", "unnoticed", "at", "effect_m", "touches"])
         return none, ("misread", 0.0, "", 0.0, 0.0, 0.0)
