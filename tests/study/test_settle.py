@@ -1,0 +1,133 @@
+"""What would settle which end is the highest: against exhaustive search, and fits that have the readings."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trackkit.study.settle import what_settles
+from trackkit.survey.ground import fit_ground
+from trackkit.survey.instruments import Instruments
+from trackkit.survey.prior import GroundType
+from trackkit.survey.quality.next_reading import Possible, next_readings
+from trackkit.survey.readings import make_survey
+
+KNOWN = GroundType(q_mean=3e-5, q_twist=1e-5, relief=0.001)
+TOOLS = Instruments(rod_sd=0.0015, station_sd=0.0, angle_sd=math.radians(0.2))
+TIES = np.arange(0.5, 6.0, 1.0)
+ENDS = [(float(s), side) for s in TIES for side in ("left", "right")]
+TRIED = [Possible("across", float(s)) for s in np.arange(0.5, 6.0, 0.5)]
+
+
+def ground_of(crosslevels=()):
+    rows = [
+        {"laser": "1", "station_m": float(at), "side": side, "rod_m": 1.5 - 0.004 * math.sin(at), "point": ""}
+        for at in (0, 1, 2, 4, 5, 6) for side in ("left", "right")
+    ]  # fmt: skip
+    cross = [
+        {"station_m": station, "angle_rad": 0.0, "facing": facing}
+        for station in crosslevels for facing in ("ahead", "back")
+    ]  # fmt: skip
+    more = {"crosslevels": pd.DataFrame(cross)} if cross else {}
+    survey = make_survey(levels=pd.DataFrame(rows), **more)
+    return fit_ground(survey, stations=TIES, ground_type=KNOWN, instruments=TOOLS)
+
+
+GROUND = ground_of()
+HEIGHTS = GROUND.mean(ENDS)
+DRAWN = np.random.default_rng(1).multivariate_normal(HEIGHTS, GROUND.covariance(ENDS), 20_000)
+CHANCES = np.bincount(DRAWN.argmax(axis=1), minlength=len(ENDS)) / 20_000
+
+
+def settled(**wishes):
+    return what_settles(GROUND, ENDS, HEIGHTS, CHANCES, **({"possible": TRIED} | wishes))
+
+
+def spread_of(ground, ends):
+    """Return the covariance of the other ends' heights above the first one's."""
+    weights = np.column_stack([-np.ones(len(ends) - 1), np.eye(len(ends) - 1)])
+    return weights @ ground.covariance([ENDS[i] for i in ends]) @ weights.T
+
+
+def score(ground, ends):
+    """What is to fall: each other end's variance against the likeliest, by its chance to govern."""
+    return float(np.diag(spread_of(ground, ends)) @ CHANCES[list(ends[1:])])
+
+
+def test_the_first_reading_is_that_of_exhaustive_search_by_fits_that_have_it():
+    found = settled(count=1)
+    ends = found.chances["end"].tolist()
+    totals = [score(ground_of([one.station]), ends) for one in TRIED]
+    assert found.found.table["station_m"].tolist() == [TRIED[int(np.argmin(totals))].station]
+    assert np.ptp(totals) > 0.05 * min(totals)  # or any would do
+
+
+def test_two_readings_are_as_good_as_the_best_pair_of_all():
+    found = settled(count=2)
+    ends = found.chances["end"].tolist()
+    weights = CHANCES[ends[1:]]
+
+    points = [ENDS[i] for i in ends]
+    look = np.column_stack([-np.ones(len(ends) - 1), np.eye(len(ends) - 1)])
+
+    def left(pair):
+        both = next_readings(GROUND, points, look, possible=list(pair), count=2)
+        return float(np.diag(both.spreads[-1]) @ weights)
+
+    best = min(left(pair) for pair in itertools.combinations(TRIED, 2))
+    mine = float(np.diag(found.found.spreads[-1]) @ weights)
+    assert mine == pytest.approx(best, rel=1e-9)
+    again = ground_of(found.found.table["station_m"])
+    assert mine == pytest.approx(score(again, ends), rel=0.01)
+
+
+def test_chances_before_and_after_are_those_of_a_fit_that_has_the_readings():
+    """By a plain loop over draws of the refitted ground's covariance, about the heights expected now."""
+    found = settled(count=2)
+    ends = found.chances["end"].tolist()
+    above = HEIGHTS[ends[1:]] - HEIGHTS[ends[0]]
+    read = found.found.table["station_m"].tolist()
+    rng = np.random.default_rng(5)
+    for i, column in enumerate(("now", "after_1", "after_2")):
+        drawn = rng.multivariate_normal(above, spread_of(ground_of(read[:i]), ends), 40_000)
+        first = np.column_stack([np.zeros(len(drawn)), drawn]).argmax(axis=1)
+        shares = np.bincount(first, minlength=len(ends)) / len(drawn)
+        np.testing.assert_allclose(found.chances[column], shares, atol=4 * 0.5 / 200 + 0.002)
+        assert found.chances[column].sum() == pytest.approx(1.0, abs=2e-3)
+    assert len(ends) > 3
+
+
+def test_the_chance_to_be_wrong_is_never_higher_with_more_readings():
+    found = settled(count=6)
+    wrong = [found.wrong_now, *found.wrong_after]
+    assert len(wrong) == 7 and (np.diff(wrong) <= 0.0).all()
+    assert wrong[-1] < wrong[0] - 0.01
+    assert wrong[0] == pytest.approx(1.0 - found.chances["now"].max(), abs=0.04)
+
+
+def test_ends_that_hardly_contend_are_left_out_but_never_the_two_that_come_first():
+    some = settled(count=1, least=0.1)
+    assert (
+        some.chances["end"].tolist() == np.argsort(-CHANCES, kind="stable")[: (CHANCES >= 0.1).sum()].tolist()
+    )
+    assert (
+        settled(count=1, least=0.99).chances["end"].tolist()
+        == np.argsort(-CHANCES, kind="stable")[:2].tolist()
+    )
+
+
+def test_among_many_alike_chances_are_drawn():
+    equal = np.full(len(ENDS), 1 / len(ENDS))
+    found = what_settles(GROUND, ENDS, np.zeros(len(ENDS)), equal, possible=TRIED, count=1)
+    assert len(found.chances) == len(ENDS)
+    assert found.chances["now"].sum() == pytest.approx(1.0)
+    assert (found.chances["now"] > 0.01).all()
+
+
+def test_one_end_cannot_be_told_apart():
+    with pytest.raises(ValueError, match="two ends at least are needed to be told apart, got 1"):
+        what_settles(GROUND, ENDS[:1], HEIGHTS[:1], np.ones(1))
