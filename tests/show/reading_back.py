@@ -65,9 +65,17 @@ def state(ax):
     return found
 
 
+def lay_out(ax):
+    """Bring words to where they stand on the paper: by drawing, where scales are placed by that."""
+    if not isinstance(ax.figure.canvas, FigureCanvasAgg):
+        FigureCanvasAgg(ax.figure)
+    if ax.figure.stale and (ax.axison or ax.get_aspect() != "auto"):
+        ax.figure.canvas.draw()
+
+
 def overlapping(ax):
     """Return the pairs of words that overlap on the paper, those of the axes' scales among them."""
-    FigureCanvasAgg(ax.figure).draw()
+    lay_out(ax)
     texts = [text for text in ax.texts if text.get_visible() and text.get_text()]
     texts += [label for label in (*ax.get_xticklabels(), *ax.get_yticklabels()) if label.get_text()]
     if ax.axison:
@@ -80,7 +88,7 @@ def overlapping(ax):
 
 def outside(ax):
     """Return the words that stick out of the page."""
-    FigureCanvasAgg(ax.figure).draw()
+    lay_out(ax)
     page = ax.figure.bbox.padded(1.0)
     texts = [text for text in ax.texts if text.get_visible() and text.get_text()]
     boxes = [(text.get_text(), text.get_window_extent()) for text in texts]
