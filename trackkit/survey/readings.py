@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -37,8 +37,14 @@ from trackkit.tables.rows import rows_of
 __all__ = ["Survey", "cautions", "check_stations", "make_survey", "place_on_ties", "read_survey"]
 
 
-def _no_rows(name: str) -> pd.DataFrame:
+@cache
+def _pattern(name: str) -> pd.DataFrame:
     return shape(name, empty_table(table_specs()[name]))
+
+
+def _no_rows(name: str) -> pd.DataFrame:
+    """Return a table without rows; made once, for a survey has nine and a simulation many surveys."""
+    return _pattern(name).copy()
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +135,7 @@ def read_survey(
     frames = {}
     for name, spec in table_specs(rules).items():
         read = read_table(sources[name], spec, problems, limits=limits) if name in sources else None
-        frames[name] = shape(name, empty_table(spec) if read is None else read)
+        frames[name] = _no_rows(name) if read is None else shape(name, read)
     frames["boards"] = _with_log(frames["boards"], sources, problems, rules, limits)
     check_frames(frames, problems, rules, lasers=_levels_are_whole(sources.get("levels"), problems))
     if not problems.found and not any(len(frames[name]) for name in READING_TABLES):
