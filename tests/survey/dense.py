@@ -6,6 +6,7 @@ squares. Nothing here is shared with the package.
 """
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import mpmath
 import numpy as np
@@ -20,8 +21,25 @@ def many_digits(array):
 
 
 def inverted(matrix):
-    """Return the inverse of a matrix of many-digit numbers."""
-    return np.array(mpmath.inverse(mpmath.matrix(matrix.tolist())).tolist(), dtype=object)
+    """Return the inverse of a matrix of many-digit numbers; not to be changed."""
+    return _inverse(tuple(map(tuple, matrix)))
+
+
+def log_determinant(matrix):
+    """Return the natural logarithm of the determinant of a matrix of many-digit numbers."""
+    return _log_determinant(tuple(map(tuple, matrix)))
+
+
+@lru_cache(
+    maxsize=8
+)  # the same readings are asked for many points; a matrix takes the better part of a second
+def _inverse(rows):
+    return np.array(mpmath.inverse(mpmath.matrix(rows)).tolist(), dtype=object)
+
+
+@lru_cache(maxsize=8)
+def _log_determinant(rows):
+    return float(mpmath.log(mpmath.det(mpmath.matrix(rows))))
 
 
 def kernel(first, second):
@@ -113,6 +131,6 @@ class DenseGround:
         fitted = drift @ beta + signal @ inverse @ rest
         gap = drift - signal @ inverse @ drift
         of_fit = np.diag(signal - signal @ inverse @ signal + gap @ cofactor @ gap.T)
-        logs = [float(mpmath.log(mpmath.det(mpmath.matrix(m.tolist())))) for m in (total, normal)]
+        logs = [log_determinant(m) for m in (total, normal)]
         likelihood = sum(logs) + float(rest @ inverse @ rest)
         return *(part.astype(float) for part in (mean, covariance, fitted, of_fit)), likelihood
