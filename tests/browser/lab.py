@@ -41,8 +41,12 @@ SETTINGS: Final[dict[str, dict[str, Any]]] = {
     "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
     "notebook-extension/tracker": {"windowingMode": "none"},
 }
-#: The check whether the lab needs building takes the server 2 s at every opening.
-PAGE: Final = {"buildCheck": False}
+#: The check whether the lab needs building takes the server 2 s at every opening; the moving picture that
+#: is shown until the lab is there takes the browser another.
+PAGE: Final = {
+    "buildCheck": False,
+    "disabledExtensions": {"@jupyterlab/apputils-extension:splash": True},
+}
 #: The last two keep every request on this machine: no proxy, and no name but this one.
 CHROMIUM: Final = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
