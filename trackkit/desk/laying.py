@@ -19,7 +19,7 @@ from trackkit.desk.controls import (
     support_ends,
 )
 from trackkit.desk.jobs import job_choice
-from trackkit.desk.panel import Panel
+from trackkit.desk.panel import EXPECTED, Panel
 from trackkit.desk.picture import Picture
 from trackkit.desk.words import list_html, listing_html, numbers_html, pre_html, sheet_html, title_html
 from trackkit.fitted import fit_job
@@ -125,12 +125,13 @@ class LinePanel(Panel):
             control.value = wishes[name]
 
     def work(self, moved: frozenset[str]) -> None:
-        """Lay the line as the controls say and draw it, its fills as bars until the stacks are chosen."""
+        """Lay the line as the controls say and draw it, its fills as bars while the stacks are to come."""
         values = self.values
         self._show_controls(values["kind"], values["reference"])
         job = with_line(self.job, **asked.line_of(values))
         laid = lay_line(job, self._run, self._ground)
-        self._side.show(lambda figure: draw_laid(laid, figure=figure, legend=False), side_words(laid))
+        if not self._at_once:
+            self._draw_bars(laid)
         self.laid: Laid = laid
         self._offer_ends(laid.line.run)
         self._numbers.value = numbers_html([*laid_headline(laid), ("the truck", "…")], waits=True)
@@ -156,7 +157,11 @@ class LinePanel(Panel):
     def settle(self) -> Iterator[None]:
         """Choose the stacks, then draw what hangs on the line."""
         laid = self.laid
-        stacked = stack_up(laid)
+        try:
+            stacked = stack_up(laid)
+        except EXPECTED:
+            self._draw_bars(laid)
+            raise
         truck = ("the truck", truck_words(stacked.stacks))
         self._numbers.value = numbers_html([*laid_headline(laid), truck], waits=True)
         yield
@@ -178,6 +183,10 @@ class LinePanel(Panel):
         self._tell()
         for _ in self._draw_others():
             pass
+
+    def _draw_bars(self, laid: Laid) -> None:
+        """Draw the side view with the fills as bars."""
+        self._side.show(lambda figure: draw_laid(laid, figure=figure, legend=False), side_words(laid))
 
     def _draw_side(self, stacked: Stacked) -> None:
         """Draw the side view with what stands under the ties, and what its signs mean."""

@@ -62,6 +62,8 @@ class Panel(ABC):
     _shown: Path | None = None
     #: Whether a good answer waits to be settled.
     _pending = False
+    #: Whether it is settled at once, so that what would only stand in until then need not be drawn.
+    _at_once = False
 
     @abstractmethod
     def work(self, moved: frozenset[str]) -> None:
@@ -114,8 +116,7 @@ class Panel(ABC):
                     for name, value in before.items():
                         self._put(name, value)
                     raise
-            self._answer(frozenset(values))
-            self._settle_now()
+            self._answer_whole(frozenset(values))
 
     def _put(self, name: str, value: Any) -> None:
         """Set one control; ValueError if it does not take the value, or takes another instead."""
@@ -190,8 +191,7 @@ class Panel(ABC):
         self.body.add_class("trackkit-panel")
         for name, control in self.controls.items():
             control.observe(self._listener(name), names="value")
-        self._answer(frozenset(self.controls))
-        self._settle_now()
+        self._answer_whole(frozenset(self.controls))
 
     def _listener(self, name: str) -> Any:
         def heard(_: object) -> None:
@@ -235,6 +235,15 @@ class Panel(ABC):
         self._say(refused)
         (self.body.add_class if self._pending else self.body.remove_class)("trackkit-settling")
         self._show_whose()
+
+    def _answer_whole(self, moved: frozenset[str]) -> None:
+        """Answer controls and settle at once: nobody sees what is between."""
+        self._at_once = True
+        try:
+            self._answer(moved)
+        finally:
+            self._at_once = False
+        self._settle_now()
 
     def _show_whose(self) -> None:
         """Pale what is not of the job that is chosen; only the list of jobs moves while another is open."""
