@@ -302,7 +302,8 @@ def test_without_stacks_nothing_is_said_of_them():
 def test_pieces_are_those_expected_at_every_tie_end():
     truck = Truck((
         Piece("quarter", "box", 0.05, 0.5, 0.3, 2.0, 9), Piece("pancake", "box", 0.025, 0.5, 0.3, 1.0, 9),
-        Piece("wedge", "wedge", 0.03, 0.3, 0.1, 0.3, 40, 0.0), Piece("shim", "shim", 0.003, 0.15, 0.05, 0.1, 9),
+        Piece("wedge", "wedge", 0.03, 0.3, 0.1, 0.3, 40, 0.0),
+        Piece("shim", "shim", 0.003, 0.15, 0.05, 0.1, 9),
     ))  # fmt: skip
     own = pieces_by_height(truck, bearing=0.1)
     line = LINES["level"](GROUND)
