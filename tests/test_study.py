@@ -1,6 +1,8 @@
 """Small, fixed-seed versions of the studies in ``tests/study``; the whole ones are scripts there."""
 
+import numpy as np
 import pytest
+from calibration_study import job
 from coverage_study import coverage
 from grounds import GROUNDS
 from planted_study import outcome
@@ -39,3 +41,19 @@ def test_a_fault_planted_in_another_drawing_of_a_demo_is_recognised():
     told = outcome("boathouse_lawn", "decimetre", 3)
     assert told["right"] and told["recognised"] and not told["blamed"]
     assert not outcome("market_yard", None, 3)["blamed"]
+
+
+def test_chances_of_references_add_up_to_what_comes_true():
+    """Over 16 jobs; the whole study, 1,200 jobs, has events told 10, 50 and 90 % by themselves.
+
+    What was told less what came true, summed over the tie ends of a job, averages to 0 within four standard
+    errors; chances to govern add up to 1.
+    """
+    off = []
+    for seed in range(16):
+        told, came, touch_told, touched = job(
+            list(GROUNDS.values())[seed % 4], 500 + seed, graded=seed % 8 >= 4
+        )
+        assert told.sum() == pytest.approx(1.0, abs=0.01) and came.sum() == 1
+        off.append((touch_told - touched).sum())
+    assert abs(np.mean(off)) < 4 * np.std(off, ddof=1) / 4

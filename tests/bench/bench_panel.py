@@ -23,7 +23,7 @@ sys.path.insert(0, str(ROOT / "tests" / "browser"))
 from lab import running_browser, running_lab  # noqa: E402
 from page import open_notebook  # noqa: E402
 
-from trackkit.desk import LinePanel  # noqa: E402
+from trackkit.desk import LinePanel, ReferencePanel  # noqa: E402
 
 TIMES = 15
 
@@ -58,6 +58,28 @@ def in_the_kernel(name: str) -> None:
         )
 
 
+def set_from(name: str) -> None:
+    """Print how long another reference takes in the kernel, against drawing both figures that it shows."""
+    panel = ReferencePanel(ROOT / "data_demo" / name)
+    for control in ("reference", "spare"):
+        steps = iter(list(panel.controls[control]._options_values) * 3)
+
+        def move(control: str = control, steps: object = steps) -> None:
+            with panel._held():
+                panel.controls[control].value = next(steps)
+            panel._answer(frozenset([control]))
+
+        def bare() -> None:
+            for picture in (panel._side, panel._largest):
+                FigureCanvasAgg(picture.figure).draw()
+
+        moved, drawn = median_ms(move), median_ms(bare)
+        print(
+            f"{name}, which point, {control}: moved {moved:.0f} ms, bare drawing {drawn:.0f} ms, "
+            f"ratio {moved / drawn:.2f}"
+        )
+
+
 def in_the_browser() -> None:
     """Print the time from a key to the new picture in a real page."""
     with tempfile.TemporaryDirectory() as place:
@@ -82,4 +104,5 @@ def in_the_browser() -> None:
 if __name__ == "__main__":
     for job in ("boathouse_lawn", "terrace_edge"):
         in_the_kernel(job)
+        set_from(job)
     in_the_browser()
