@@ -38,8 +38,8 @@ def test_travel_is_that_of_the_closing_piece_on_its_pile():
 def test_on_a_slope_the_seat_counts_and_both_ties_of_a_joint_have_their_own_travel():
     table = fills(
         [0.153, 0.156, 0.120, 0.123], supports=["J1", "J1", "J2", "J2"], ties=[1, 2, 3, 4],
-        sides=["left"] * 4, stations=[0.0, 0.15, 2.0, 2.15], cross_slope=0.06, along_slope=-0.02,
-        bearing_m=0.08, rail_top_m=0.1,
+        sides=["left"] * 4, stations=[0.0, 0.15, 2.0, 2.15],
+        cross_slope=0.06, along_slope=-0.02, bearing_m=0.08, rail_top_m=0.1,
     )  # fmt: skip
     plan = choose_stacks(table, truck())
     low, high = travel_of(plan, table)

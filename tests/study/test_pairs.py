@@ -34,11 +34,12 @@ class OneDraw(HandLawn):
         return np.array([self.known[round(s, 2), side] for s, side in points])
 
 
-def solved(limit, obstacles=None, confidence=None):
+def solved(limit, obstacles=None, confidence=None, gap=0.012):
     """Return the line, the study, and each draw's heights of ties."""
     line = least_fill_line(
         GROUND,
         RUN,
+        gap=gap,
         grade_limit=limit,
         obstacles=obstacles,
         clearance=Clearance(over=0.002),
@@ -82,18 +83,21 @@ def test_pairs_are_those_of_the_line_solved_anew_over_every_draw(limit, obstacle
         assert found[["first", "second"]].isin([study.labels[-1]]).any(axis=None)
 
 
-@pytest.mark.parametrize(("limit", "confidence"), [(0.1, None), (0.0015, None), (0.1, 0.9)])
-def test_touches_and_fills_of_a_pair_are_those_of_a_plain_loop(limit, confidence):
+@pytest.mark.parametrize(
+    ("limit", "confidence", "gap", "stone"),
+    [(0.1, None, 0.012, 0.017), (0.0015, None, 0.012, 0.017), (0.1, 0.95, 0.001, -0.02)],
+)
+def test_touches_and_fills_of_a_pair_are_those_of_a_plain_loop(limit, confidence, gap, stone):
     """A line through both true heights, by what the plan keeps there; from one alone at the plan's grade."""
-    line, study, ties = solved(limit, OBSTACLES, confidence)
+    line, study, ties = solved(limit, OBSTACLES.assign(height_m=stone), confidence, gap)
+    assert line.raised > 0.001 or confidence is None
     stations = np.repeat(line.run.ties["station_m"].to_numpy(dtype=float), 2)
     labels = list(study.labels)
     for row in compare_pairs(study, line, least=0.01).itertuples():
         touched, largest, totals, grades = [], [], [], []
         for ends in ties.T:
-            stone = 0.017
             at, own = np.append(stations, 1.5), np.append(ends, stone)
-            room = np.append(np.full(len(ends), 0.012), 0.002) + line.raised
+            room = np.append(np.full(len(ends), gap), 0.002) + line.raised
             a = labels.index(row.first)
             grade = line.steepest
             if row.second:
