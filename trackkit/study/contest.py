@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 
 #: Variances this small, relative to the largest, are rounding.
 _ROUND: Final = 1e-12
+#: So many standard deviations are certainty.
+CERTAIN: Final = 8.0
 #: Heights that differ by less are the same [m].
 _SAME: Final = 1e-9
 
@@ -95,15 +97,12 @@ class Drawn:
         The highest row, and the highest that a line must reach with the room it asks for [m].
     lowest : array, shape (draws,)
         The lowest tie end [m].
-    room : float
-        How far ``reach`` is above ``highest`` where all ask for the same room [m]; NaN where they don't.
     """
 
     heights: Array
     highest: Array
     reach: Array
     lowest: Array
-    room: float
 
     def largest_fills(self, contest: Contest, candidate: int, *, spare: float = 0.0) -> Array:
         """Return the largest fill of a candidate's line in each draw, shape (draws,) [m]."""
@@ -146,17 +145,27 @@ class Compared:
 
 def draw(contest: Contest, draws: int, seed: int) -> Drawn:
     """Return draws of a contest; the same seed gives the same draws."""
-    values, vectors = np.linalg.eigh((contest.covariance + contest.covariance.T) / 2.0)
-    # what rounding leaves would tell two things apart that are one, such as a tie end and a point on it
-    half = vectors * np.sqrt(np.where(values > _ROUND * values[-1], values, 0.0))
+    half = _root((contest.covariance + contest.covariance.T) / 2.0)
     normals = np.random.default_rng(seed).standard_normal((half.shape[1], draws))
     heights = half @ normals
     heights += contest.mean[:, None]
     rows = heights[: contest.rows]
     highest = rows.max(axis=0)
-    room = float(contest.room[0]) if np.ptp(contest.room) == 0.0 else float("nan")
-    reach = (rows + contest.room[:, None]).max(axis=0) if np.isnan(room) else highest + room
-    return Drawn(heights, highest, reach, heights[: contest.ends].min(axis=0), room)
+    alike = np.ptp(contest.room) == 0.0
+    reach = highest + contest.room[0] if alike else (rows + contest.room[:, None]).max(axis=0)
+    return Drawn(heights, highest, reach, heights[: contest.ends].min(axis=0))
+
+
+def _root(covariance: Array) -> Array:
+    """Return a root R of a covariance, R R'."""
+    try:
+        return np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
+    except (
+        np.linalg.LinAlgError
+    ):  # things that are one, such as a tie end and a point on it, or nothing in doubt
+        values, vectors = np.linalg.eigh(covariance)
+        # what rounding leaves would tell them apart
+        return np.asarray(vectors * np.sqrt(np.where(values > _ROUND * values[-1], values, 0.0)))
 
 
 def compare(
@@ -199,25 +208,22 @@ def compare(
     largest_95, margin = np.full(count, np.nan), np.full(count, np.nan)
     at_most = 0 if accepted is None else min(int(np.ceil((1.0 - accepted) * draws)), draws) - 1
     at_95 = min(int(np.ceil(0.95 * draws)), draws) - 1
+    hopeless, sure = _certain(contest, touch)
+    rests: dict[float, Array] = {}  # what a candidate must reach to govern, by the room that it asks for
+    clears: dict[float, Array] = {}  # below this it touches, by how high its line lies above it
     above = np.empty(draws)
-    for k, (start, offset) in enumerate(zip(contest.starts, contest.offsets, strict=True)):
-        own = drawn.heights[start]
-        np.subtract(drawn.reach, own, out=above)
-        room = contest.room[start if start < contest.rows else 0]
-        governs[k] = draws - np.count_nonzero(above > room + _SAME)
-        clear = offset + touch
-        if np.isnan(drawn.room):
-            np.subtract(drawn.highest, own, out=above)
-        else:
-            clear += drawn.room
-        touches[k] = np.count_nonzero(above > clear)
+    for k, (start, offset) in enumerate(zip(contest.starts, contest.offsets.tolist(), strict=True)):
+        own, room = drawn.heights[start], float(contest.room[start if start < contest.rows else 0])
+        if room not in rests:
+            rests[room] = drawn.reach - (room + _SAME)
+        if offset not in clears:
+            clears[offset] = drawn.highest - (offset + touch)
+        governs[k] = 0 if hopeless[k] else np.count_nonzero(own >= rests[room])
+        touches[k] = draws if sure[k] else np.count_nonzero(own < clears[offset])
         if accepted is not None:
-            above.partition(at_most)
-            margin[k] = max(0.0, above[at_most] - clear)
+            margin[k] = max(0.0, _quantile(clears[offset], own, at_most, above))
         if quantiles:
-            np.subtract(own, drawn.lowest, out=above)
-            above.partition(at_95)
-            largest_95[k] = above[at_95] + offset
+            largest_95[k] = _quantile(own, drawn.lowest, at_95, above) + offset
     ends = contest.ends
     lines = contest.mean[contest.starts] + contest.offsets
     weights = np.zeros((count, contest.mean.size))
@@ -237,3 +243,25 @@ def compare(
         margin=margin,
         drawn=drawn,
     )
+
+
+def _quantile(high: Array, low: Array, at: int, room: Array) -> float:
+    """Return the sorted value of that place among differences, worked out in the room that is given."""
+    np.subtract(high, low, out=room)
+    room.partition(at)
+    return float(room[at])
+
+
+def _certain(contest: Contest, touch: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return which candidates never govern and which always touch, by the likeliest row alone.
+
+    Beyond 8 standard deviations: a chance of 1e-15 is not looked for among draws.
+    """
+    top = int((contest.mean[: contest.rows] + contest.room).argmax())
+    own = contest.starts
+    variance = np.diag(contest.covariance)
+    sd = np.sqrt(np.maximum(variance[own] + variance[top] - 2.0 * contest.covariance[own, top], 0.0))
+    room = contest.room[np.where(own < contest.rows, own, 0)]
+    over = contest.mean[top] - contest.mean[own]
+    hopeless = over + contest.room[top] - room > CERTAIN * sd + _SAME
+    return hopeless, over - contest.offsets - touch > CERTAIN * sd + _SAME
