@@ -276,6 +276,13 @@ def test_of_a_peg_read_twice_nothing_tells_which_reading_is_wrong(tmp_path):
     assert plan.withholds_target
 
 
+def test_rods_on_one_side_with_left_to_rights_and_boards_make_a_plan(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn", **{'leave_out = ["levels.csv row 32"]': ""})
+    levels = pd.read_csv(folder / "levels.csv")
+    levels[levels["side"] != "right"].to_csv(folder / "levels.csv", index=False)
+    assert make_plan(load_job(folder)).fills["fill_sd_m"].between(0.001, 0.05).all()
+
+
 def test_a_step_that_no_break_accounts_for_is_suggested(tmp_path):
     """The stone edge typed for one side only: on the other three rods stand high alike."""
     folder = changed(tmp_path, "terrace_edge")

@@ -129,6 +129,8 @@ def _perhaps_a_step(plan: Plan) -> list[Advisory]:
     levels = plan.ground.survey.levels
     for side in SIDES:
         rods = levels[(levels["side"] == side) & levels["station_m"].notna()].sort_values("station_m")
+        if rods.empty:
+            continue
         off = np.sign(rods["reading"].map(table["off_m"]).astype(float).fillna(0.0).to_numpy())
         stations = rods["station_m"].to_numpy(dtype=float)
         starts = np.flatnonzero(np.diff(off, prepend=np.nan))
