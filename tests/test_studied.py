@@ -15,7 +15,7 @@ from trackkit.plan import lay_line, stack_up
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.studied import nearest_end, set_from, stacks_from, study_job, with_gap, wrong_start
 from trackkit.studied_day import day_listing, day_start, settle_listing, study_parts, study_text, truck_lines
-from trackkit.studied_words import candidate_words, causes_listing, ranking_listing
+from trackkit.studied_words import candidate_words, causes_listing, ranking_listing, reference_lines
 from trackkit.study.wrong_start import best_spare
 
 
@@ -182,6 +182,19 @@ def test_without_a_truck_no_pieces_are_told(tmp_path):
     with pytest.raises(ValueError, match="pieces"):
         best_spare(studied.work, int(studied.work.starts[0]))
     assert study_text(studied)
+
+
+def test_an_obstacle_higher_than_all_tie_ends_is_named_and_no_start_advised(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn", **{f"by_eye = {EYE}": ""})
+    table = "station_m,offset_m,height_m,note\n4.0,0.0,0.45,sprinkler head\n"
+    (folder / "obstacles.csv").write_text(table, encoding="utf-8")
+    studied = studied_of(load_job(folder))
+    study = studied.study
+    assert study.contenders().empty and studied.settled is None
+    assert study.likeliest == int(study.contest.mean[: study.contest.ends].argmax())
+    first = reference_lines(studied)[0]
+    assert first == "No tie end is the highest, but obstacle 1 (sprinkler head, 4.00 m)."
+    assert "To start from" not in study_text(studied)
 
 
 def test_the_text_leads_with_what_costs_most_and_keeps_to_its_width(lawn, yard):

@@ -76,7 +76,7 @@ class Studied:
     work : ExpectedWork
         The day's work from the ends that contend, the planned one and the one nearest to that by eye.
     settled : Settled or None
-        None where it cannot be said what to read.
+        None where an obstacle is higher than any tie end.
     """
 
     stacked: Stacked
@@ -177,10 +177,15 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
     return Studied(stacked, study, pairs, high, causes, by_height, pace, order, work, settled)
 
 
-def _settled(laid: Laid, study: ReferenceStudy) -> Settled:
-    """Return what settles which tie end is the highest; of a line on two, the end that is less certain."""
+def _settled(laid: Laid, study: ReferenceStudy) -> Settled | None:
+    """Return what settles which tie end is the highest; of a line on two, the end that is less certain.
+
+    None where an obstacle is higher than any of them.
+    """
     line = laid.line
     chances = study.table["governs"].to_numpy(dtype=float)[: study.contest.ends]
+    if chances.sum() < LISTED:
+        return None
     points, some = list(line.run.tie_points()), np.arange(study.contest.ends)
     if not line.resting.keeps_shape:
         stations = np.array([float(point[0]) for point in points])
@@ -276,7 +281,7 @@ def _work(
     wanted = [study.planned, *marked, *study.contenders(LISTED).index]
     run = laid.line.run
     ends = [_end_of(study.candidates[i], i, run) for i in wanted if i >= 0]
-    starts = list(dict.fromkeys(end for end in ends if end is not None))[:STARTS]
+    starts = list(dict.fromkeys(end for end in ends if end is not None))[:STARTS] or [study.likeliest]
     support, stations = supports_of(fills)
     return expected_work(
         study.drawn.heights[: study.contest.ends, :WALKED].T, np.array(starts),

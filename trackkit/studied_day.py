@@ -85,7 +85,12 @@ def _order_words(studied: Studied) -> str:
 
 
 def day_lines(studied: Studied) -> list[str]:
-    """Return the best tie end to start from, and the best spare height to build in."""
+    """Return the best tie end to start from, and the best spare height to build in.
+
+    None where an obstacle is higher than any tie end: whoever starts from one finds it there.
+    """
+    if studied.settled is None:
+        return []
     work = studied.work
     start = best_start(work)
     name = candidate_words(studied, start.start)

@@ -252,7 +252,7 @@ def reference_lines(studied: Studied) -> list[str]:
         f"{candidate_words(studied, int(index))} {short_chance(float(chance))}"
         for index, chance in zip(likely.index.to_numpy(), likely["governs"], strict=True)
     )
-    lines = [f"Which tie end is the highest is a chance: {each}."]
+    lines = [f"Which tie end is the highest is a chance: {each}." if each else _none_likely(studied)]
     if len(studied.pairs):
         lines = [f"A line with least fill rests on two tie ends, and which is a chance: {each}."]
     if study.planned >= 0:
@@ -264,6 +264,15 @@ def reference_lines(studied: Studied) -> list[str]:
     if studied.eye is not None:
         lines.append(_eye_words(studied, studied.eye))
     return lines
+
+
+def _none_likely(studied: Studied) -> str:
+    """Return why no tie end is likely to be the highest: an obstacle is, or there are too many."""
+    if studied.settled is None:
+        contest = studied.study.contest
+        top = int((contest.mean[: contest.rows] + contest.room).argmax())
+        return f"No tie end is the highest, but {named(studied.study.labels[top], studied.job.side)}."
+    return "So many tie ends are nearly as high that none of them is likely to be the highest."
 
 
 def _eye_words(studied: Studied, eye: int) -> str:

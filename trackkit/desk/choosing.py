@@ -140,7 +140,7 @@ class ReferencePanel(Panel):
         )
         every = [(candidate_words(studied, i), i) for i in order]
         some = [(candidate_words(studied, i), i) for i in studied.listed()]
-        first = study.planned if study.planned >= 0 else int(study.contenders().index[0])
+        first = study.planned if study.planned >= 0 else study.likeliest
         with self._held():
             for name, options in (("reference", every), ("listed", [("another point", -1), *some])):
                 control: Any = self.controls[name]

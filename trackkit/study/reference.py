@@ -112,6 +112,12 @@ class ReferenceStudy:
         ends = self.table[(self.table["kind"] == "tie") & (self.table["governs"] >= least)]
         return ends.sort_values("governs", ascending=False, kind="stable")
 
+    @property
+    def likeliest(self) -> int:
+        """The tie end that is likeliest to govern; where an obstacle does for certain, the highest."""
+        chances = self.table["governs"].to_numpy(dtype=float)[: self.contest.ends]
+        return int(np.lexsort((self.contest.mean[: self.contest.ends], chances))[-1])
+
     def largest_fills(self, candidate: int, *, spare: float = 0.0) -> Array:
         """Return the largest fill of a candidate's line in each draw, shape (draws,) [m]."""
         return self.drawn.largest_fills(self.contest, candidate, spare=spare)
