@@ -82,10 +82,11 @@ def study(
     from trackkit.studied_day import study_text
 
     loaded = load_job(job)
-    found = study_job(stack_up(lay_line(loaded, *fit_job(loaded))))
+    fitted = fit_job(loaded)
+    found = study_job(stack_up(lay_line(loaded, *fitted)))
     _say(f"{loaded.name}\n{study_text(found)}\n")
     if choices:
-        _say(f"\n{choices_text(compare_choices(loaded))}\n")
+        _say(f"\n{choices_text(compare_choices(loaded, fitted=fitted))}\n")
 
 
 @app.command()
