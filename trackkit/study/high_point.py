@@ -102,7 +102,7 @@ def raw_heights(ground: Ground) -> tuple[tuple[Point, ...], Array]:
     points: list[Point] = [(float(row.station_m), str(row.side)) for row in rows_of(rods)]
     if not points:
         return (), np.zeros(0)
-    # a rod reads what its laser stands above the ground: a residual, fitted less read, comes off the height
+    # the larger the reading, the lower the ground: it was read higher by what was fitted less what was read
     return tuple(points), ground.mean(points) + rods["residual_m"].to_numpy(dtype=float)
 
 
