@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from demo_jobs import DEMO
+from demo_jobs import DEMO, changed
 
 from trackkit.choices import compare_choices
 from trackkit.desk import ChoicesPanel, CostsPanel, ReferencePanel
@@ -118,3 +118,15 @@ def test_choices_are_those_of_the_library():
     assert [row.name for row in panel.choices.rows] == [row.name for row in found.rows]
     assert dict(panel.numbers())["ways to lay it"] == str(len(found.rows))
     assert "CHOICES side by side" in panel.still() and "CHOICES side by side" in panel.plain()
+
+
+def test_a_line_that_rests_on_an_obstacle_alone_can_still_be_set_from_a_tie(tmp_path):
+    """A line with least fill at its steepest, on an obstacle: no tie end contends, and it is none's plan."""
+    folder = changed(tmp_path, "boathouse_lawn")
+    table = "station_m,offset_m,height_m,note\n4.0,0.0,2.5,hump\n"
+    (folder / "obstacles.csv").write_text(table, encoding="utf-8")
+    panel = ReferencePanel(folder)
+    panel.set(kind="least fill")
+    study = panel.studied.study
+    assert panel.trouble == "" and study.planned < 0 and study.contenders().empty
+    assert panel.values["reference"] == panel.values["listed"] == study.likeliest

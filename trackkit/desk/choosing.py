@@ -139,8 +139,8 @@ class ReferencePanel(Panel):
             key=lambda i: (np.isnan(study.candidates[i].station), study.candidates[i].station, i),
         )
         every = [(candidate_words(studied, i), i) for i in order]
-        some = [(candidate_words(studied, i), i) for i in studied.listed()]
         first = study.planned if study.planned >= 0 else study.likeliest
+        some = [(candidate_words(studied, i), i) for i in studied.listed(first)]
         with self._held():
             for name, options in (("reference", every), ("listed", [("another point", -1), *some])):
                 control: Any = self.controls[name]
