@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from demo_jobs import DEMO, changed
 
@@ -182,6 +183,15 @@ def test_without_a_truck_no_pieces_are_told(tmp_path):
     with pytest.raises(ValueError, match="pieces"):
         best_spare(studied.work, int(studied.work.starts[0]))
     assert study_text(studied)
+
+
+def test_an_empty_truck_counts_no_pieces(tmp_path):
+    folder = changed(tmp_path, "boathouse_lawn")
+    truck = pd.read_csv(folder / "truck.csv")
+    truck.assign(count=0).to_csv(folder / "truck.csv", index=False)
+    studied = studied_of(load_job(folder))
+    assert studied.by_height is None and not studied.work.counted
+    assert "short of" in truck_lines(studied)[0]
 
 
 def test_an_obstacle_higher_than_all_tie_ends_is_named_and_no_start_advised(tmp_path):

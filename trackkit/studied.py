@@ -69,7 +69,7 @@ class Studied:
     causes : Causes
         Set out from the control peg if there is one, else from what the line rests on.
     by_height : PiecesByHeight or None
-        None without a truck.
+        None without a truck, and where nothing on it closes any height.
     pace : Pace
     order : str
         In which ties are laid.
@@ -202,7 +202,8 @@ def _by_height(job: Job, run: Run) -> PiecesByHeight | None:
     if job.truck is None:
         return None
     bearing = float(run.ties["bearing_m"].max())
-    return pieces_by_height(job.truck, bearing=bearing, rules=job.stack_rules, ground=job.ground_kind)
+    found = pieces_by_height(job.truck, bearing=bearing, rules=job.stack_rules, ground=job.ground_kind)
+    return None if (found.counted < 0).any() else found
 
 
 def _pegs(laid: Laid) -> list[str]:
