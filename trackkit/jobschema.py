@@ -198,7 +198,7 @@ class PaceTable(_Table):
 
     level_minutes: Figure | None = None
     restack_minutes: Figure | None = None
-    knock_minutes: Figure | None = None
+    slide_minutes: Figure | None = None
     piece_minutes: Figure | None = None
     reset_minutes: Figure | None = None
 
@@ -210,6 +210,7 @@ class StudyTable(_Table):
     points: tuple[PlaceTable, ...] = ()
     accepted: Share | None = None
     misread: Share | None = None
+    misread_by: tuple[Size, ...] | None = Field(default=None, min_length=1)
     order: Literal["outward", "from the head", "from the tail"] | None = None
     pace: PaceTable = PaceTable()
 

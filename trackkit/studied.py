@@ -110,7 +110,7 @@ class Studied:
         """Return the candidates worth listing: the planned one, those that contend, marked points, pegs."""
         table = self.study.table
         contend = list(self.study.contenders(LISTED).index)
-        others = [i for i, one in enumerate(self.study.candidates) if one.kind != "tie"]
+        others = [i for i, one in enumerate(self.study.candidates) if one.kind not in ("tie", "obstacle")]
         eye = [self.eye] if self.eye is not None else []
         planned = [self.study.planned] if self.study.planned >= 0 else []
         found = [*planned, *contend, *eye, *more, *others]
@@ -120,12 +120,13 @@ class Studied:
         """Return the chances of the tie ends, as `trackkit.show.plots.draw_governing` takes them."""
         table = self.study.table
         ends = table[table["kind"] == "tie"]
+        rows = table[table["kind"].isin(["tie", "obstacle"])]
         chances = ends.assign(chance=ends["governs"])[["tie", "side", "station_m", "chance"]]
-        first = int(ends["governs"].to_numpy().argmax())
+        first = int(rows["governs"].to_numpy().argmax())
         planned = self.study.planned
-        same = float(ends["governs"].iloc[planned]) if 0 <= planned < len(ends) else float("nan")
+        same = float(rows["governs"].iloc[planned]) if 0 <= planned < len(rows) else float("nan")
         draws = self.study.drawn.heights.shape[1]
-        return Governing(chances, 1.0 - same, str(ends["candidate"].iloc[first]), draws)
+        return Governing(chances, 1.0 - same, str(rows["candidate"].iloc[first]), draws)
 
 
 def study_job(stacked: Stacked) -> Studied:
@@ -167,7 +168,8 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
     pairs = compare_pairs(study, line)
     yield
     rate = MISREAD if asked.misread is None else asked.misread
-    causes = find_causes(ground, line, units=UNITS[unit], rate=rate, set_from=control_of(job, ground))
+    units = asked.misread_by or UNITS[unit]
+    causes = find_causes(ground, line, units=units, rate=rate, set_from=control_of(job, ground))
     high = high_point(ground, line)
     yield
     pace, order = _pace(job), asked.order or "outward"
@@ -315,8 +317,7 @@ def wrong_start(studied: Studied, candidate: int) -> pd.DataFrame:
     if start is None:
         raise ValueError(f"{studied.study.candidates[candidate].label} is no point along the run")
     contest = studied.study.contest
-    heights = contest.mean[: contest.ends]
-    up = heights - heights[start]
+    up = contest.mean[: contest.ends] - contest.mean[contest.starts[candidate]]
     lift = np.where(up > studied.laid.line.gap + studied.study.touch, up, 0.0)
     support, stations = supports_of(studied.stacked.fills)
     found = lifted_again(
@@ -362,7 +363,12 @@ def set_from(studied: Studied, candidate: int, *, spare: float = 0.0) -> Laid:
     contacts, weights = line.contacts, line.knot_weights
     if own.kind != "plan":
         point: Point = own.label.removeprefix("peg ") if own.kind == "peg" else (own.station, own.side)
-        contacts, weights = (point,), np.ones((len(line.knots_station), 1))
+        contacts, shares = (point,), np.ones(1)
+        if own.kind == "obstacle":  # of a given height it hangs on no point of the ground
+            rows = line.resting.rows
+            at = np.flatnonzero(rows.parts[start])
+            contacts, shares = tuple(rows.points[i] for i in at), rows.parts[start, at]
+        weights = np.tile(shares, (len(line.knots_station), 1))
     moved = replace(
         line, knots_height=line.knots_height + up, gap=line.gap + spare, reference=own.label,
         rests_on=(own.label,), contacts=contacts, knot_weights=weights, advisories=(),

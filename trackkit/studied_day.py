@@ -9,6 +9,8 @@ from trackkit.listed import Listing
 from trackkit.nextread import reading_place
 from trackkit.paper import WIDTH, columns, wrapped_lines
 from trackkit.pictured import truck_words
+from trackkit.plan import warnings_of
+from trackkit.report import said
 from trackkit.studied import Studied, stacks_from, tie_end_of, wrong_start
 from trackkit.studied_words import (
     MINUTES,
@@ -68,15 +70,18 @@ def day_listing(studied: Studied, candidate: int) -> Listing:
             f"tie {row.tie} {job.side(row.side)}",
             show.small(float(row.lift_m)),
             str(int(row.supports)),
-            *((str(int(row.knocked)), str(int(row.carried))) if counted else ()),
+            *((str(int(row.slid)), str(int(row.carried))) if counted else ()),
             f"{float(row.minutes):.0f}",
         )
         for row in rows_of(some)
     )
     more = ("of them, wedge only", "pieces to carry") if counted else ()
-    head = ("found out at", "lift by", "supports again", *more, "minutes")
+    head = ("shows first at", "lift by", "supports again", *more, "minutes")
     title = f"SET FROM {candidate_words(studied, candidate)}, which is too low ({unit_of(studied)})"
-    notes = (f"Ties laid {_order_words(studied)}; as the ground is fitted. M{MINUTES[1:]}.",)
+    notes = (
+        f"Ties laid {_order_words(studied)}; as the ground is fitted. Each row by itself: what is lifted "
+        f"again if it shows there first; more may show later. M{MINUTES[1:]}.",
+    )
     return Listing(title, head, rows, tuple(range(1, len(head))), (), notes)
 
 
@@ -89,8 +94,9 @@ def day_lines(studied: Studied) -> list[str]:
 
     None where an obstacle is higher than any tie end: whoever starts from one finds it there.
     """
-    if studied.settled is None:
-        return []
+    planned = studied.study.planned
+    if studied.settled is None or planned < 0 or studied.study.candidates[planned].kind != "tie":
+        return []  # a line on two points, on an obstacle or at a given height is not set from one tie end
     work = studied.work
     start = best_start(work)
     name = candidate_words(studied, start.start)
@@ -148,7 +154,7 @@ def _minutes(minutes: float) -> str:
 def settle_lines(studied: Studied) -> list[str]:
     """Return the one or two readings that most reduce the doubt, in a sentence."""
     settled, job = studied.settled, studied.job
-    if settled is None or settled.found.table.empty:
+    if settled is None or settled.found.table.empty or studied.laid.line.kind == "follow":
         return []
     now = chance_words(settled.wrong_now)
     if settled.wrong_now < _HARDLY:
@@ -157,7 +163,11 @@ def settle_lines(studied: Studied) -> list[str]:
     for row, after in zip(rows_of(settled.found.table), settled.wrong_after, strict=True):
         steps.append(f"{KINDS[row.kind]} at {reading_place(row, job)} ({chance_words(after)} then)")
     gain = settled.wrong_now - settled.wrong_after[-1]
-    small = " They bring little: set the line from whichever is easiest to reach." if gain < _LITTLE else ""
+    small = ""
+    if gain < _LITTLE:
+        touches = studied.study.contenders()["touches"].to_numpy(dtype=float)
+        safe = bool((touches < studied.study.accepted).all())
+        small = " They bring little" + (": set the line from any of them." if safe else ".")
     return [
         f"What would settle it: {', then '.join(steps)}. Now the chance that it is another tie end than "
         f"the likeliest is {now}.{small}"
@@ -167,11 +177,17 @@ def settle_lines(studied: Studied) -> list[str]:
 def settle_listing(studied: Studied) -> Listing | None:
     """Return the chances as they are, and once the readings have been taken and find what the fit expects."""
     settled = studied.settled
-    if settled is None or len(settled.chances) < 2:
+    if settled is None or len(settled.chances) < 2 or studied.laid.line.kind == "follow":
         return None
+    told = studied.study.table["governs"].to_numpy(dtype=float)
+    mass = float(told[settled.chances["end"].to_numpy(dtype=int)].sum())
     names = [name for name in settled.chances.columns if name != "end"]
     rows = tuple(
-        (candidate_words(studied, int(row["end"])), *(short_chance(float(row[name])) for name in names))
+        (
+            candidate_words(studied, int(row["end"])),
+            short_chance(float(told[int(row["end"])])),
+            *(short_chance(min(mass * float(row[name]), 1.0)) for name in names[1:]),
+        )
         for _, row in settled.chances.iterrows()
     )
     words = {0: "now", 1: "after the first", 2: "after both"}
@@ -201,8 +217,9 @@ def study_parts(studied: Studied, chosen: int | None = None, *, narrow: bool = F
     """Return the whole study, sentence by sentence and table by table, what costs most first."""
     start = day_start(studied, chosen)
     more = () if chosen is None else (chosen,)
+    stops = [said(studied.laid, one) for one in warnings_of(studied.stacked) if one.level == "stop"]
     parts: list[str | Listing | None] = [
-        *costly_lines(studied),
+        *(stops or costly_lines(studied)),
         causes_listing(studied),
         *reference_lines(studied),
         ranking_listing(studied, *more, narrow=narrow),

@@ -21,6 +21,9 @@ __all__ = [
     "ranking_listing", "reference_lines", "short_chance", "unit_of",
 ]  # fmt: skip
 
+_NONE_LIKELY: Final = "So many tie ends are nearly as high that none of them is likely to be the highest."
+#: A line that is not steeper counts as level.
+_LEVEL: Final = 1e-4
 #: Chances below this are not worth a word in a sentence, and in a table not told apart.
 _HARDLY: Final = 0.001
 _UNTOLD: Final = 0.005
@@ -91,9 +94,10 @@ def causes_listing(studied: Studied) -> Listing:
     gap = show.small_unit(studied.laid.line.gap)
     notes = (
         f"Each by itself, the line as planned{_set_out(studied)}, gap {gap}. "
-        "Up to: 1 time in 20 it is more. Lift by: what the whole track goes up by where it touches, and the "
-        f"minutes if that shows at the last tie ({MINUTES}).",
-        f"Misread: by {units}; {_rate(causes.rate)} is a guess, see [study] in the job.",
+        "Up to: 1 time in 20 it is more; of misread rods, what the worst one does that may pass. Lift by: "
+        "what the whole track goes up by where it touches, until its gap is back, and the minutes if that "
+        f"shows at the last tie ({MINUTES}).",
+        f"Misread: by {units}; {_rate(causes.rate)} is a guess (misread, misread_by in [study] of the job).",
         *_hump_lines(studied),
         _CAUTION,
     )
@@ -182,7 +186,7 @@ def ranking_listing(studied: Studied, *more: int, narrow: bool = False) -> Listi
         put("highest", short_chance(float(row["governs"])))
         put("touches", short_chance(float(row["touches"])))
         if not narrow:
-            put("first at", named(str(row["touches_at"]), job.side))
+            put("likeliest at", named(str(row["touches_at"]), job.side))
         put("largest fill", show.small(float(row["largest_m"])))
         put("up to", show.small(float(row["largest95_m"])))
         if studied.by_height is not None:
@@ -194,9 +198,9 @@ def ranking_listing(studied: Studied, *more: int, narrow: bool = False) -> Listi
             if studied.by_height is not None:
                 put("that costs", f"{row['margin_pieces']:+.0f}" if margin > 0.0 else "")
     head = tuple(columns)
-    words = ("", "line set from", "highest", "touches", "first at")
+    words = ("", "line set from", "highest", "touches", "likeliest at")
     right = tuple(i for i, name in enumerate(head) if name not in words)
-    wide = tuple(i for i, name in enumerate(head) if name in ("line set from", "first at"))
+    wide = tuple(i for i, name in enumerate(head) if name in ("line set from", "likeliest at"))
     title = f"THE LINE SET FROM EACH POINT (heights in {unit_of(studied)})"
     rows = tuple(zip(*columns.values(), strict=True))
     return Listing(title, head, rows, right, wide, tuple(_ranking_notes(studied)))
@@ -211,12 +215,16 @@ def _ranking_notes(studied: Studied) -> list[str]:
         f"Highest: the chance that the line has to rest on it{two} ({known}). Touches: the chance that the "
         f"track would meet ground more than {show.small_unit(study.touch)} over its underside somewhere, if "
         f"the line is set from there, {show.small_unit(studied.laid.line.gap)} higher (hardly: less than "
-        "1 in 200); first at: where that is likeliest.",
-        "Largest fill: what is to be expected; up to: 19 times in 20. Add to gap: until it touches less "
+        "1 in 200).",
+        "Largest fill: what is to be expected of the largest, wherever it is; up to: 19 times in 20. Add to "
+        "gap: until it touches less "
         f"than {chance_words(study.accepted)}.",
     ]
     if studied.by_height is not None:
-        notes.append("Pieces: expected, each fill in the cheapest way, whatever the truck has left.")
+        notes.append(
+            "Pieces: expected, each fill in the cheapest way, whatever the truck has left; wedges for seats "
+            "are not counted."
+        )
     if studied.stacked.stacks is not None:
         notes.append("Stacks to change: how many tie ends the plan's stacks would not close at, expected.")
     return notes
@@ -252,27 +260,31 @@ def reference_lines(studied: Studied) -> list[str]:
         f"{candidate_words(studied, int(index))} {short_chance(float(chance))}"
         for index, chance in zip(likely.index.to_numpy(), likely["governs"], strict=True)
     )
-    lines = [f"Which tie end is the highest is a chance: {each}." if each else _none_likely(studied)]
+    what = "tie end" if (likely["kind"] == "tie").all() else "point"
+    lines = [f"Which {what} is the highest is a chance: {each}." if each else _NONE_LIKELY]
     if len(studied.pairs):
         lines = [f"A line with least fill rests on two tie ends, and which is a chance: {each}."]
+    elif studied.laid.line.kind == "follow" and study.planned < 0:
+        rests = named(" and ".join(studied.laid.line.rests_on), studied.job.side)
+        lines = [
+            f"The line bends at the joints and rests on {rests}. Set from one point it keeps these bends."
+        ]
     if study.planned >= 0:
         row = table.iloc[study.planned]
-        lines.append(
-            f"Set from {candidate_words(studied, study.planned)}, as planned, the track touches somewhere: "
-            f"{chance_words(float(row['touches']))}."
-        )
+        name, alone = candidate_words(studied, study.planned), chance_words(float(row["touches"]))
+        pegs = [i for i, one in enumerate(study.candidates) if one.kind == "peg"]
+        if pegs:
+            chance = chance_words(float(table["touches"].iloc[pegs[0]]))
+            label = study.candidates[pegs[0]].label
+            lines.append(
+                f"Set out from {label} as planned, the track touches somewhere: {chance}. Set from {name} "
+                f"itself, by its height on the day: {alone}."
+            )
+        else:
+            lines.append(f"Set from {name}, as planned, the track touches somewhere: {alone}.")
     if studied.eye is not None:
         lines.append(_eye_words(studied, studied.eye))
     return lines
-
-
-def _none_likely(studied: Studied) -> str:
-    """Return why no tie end is likely to be the highest: an obstacle is, or there are too many."""
-    if studied.settled is None:
-        contest = studied.study.contest
-        top = int((contest.mean[: contest.rows] + contest.room).argmax())
-        return f"No tie end is the highest, but {named(studied.study.labels[top], studied.job.side)}."
-    return "So many tie ends are nearly as high that none of them is likely to be the highest."
 
 
 def _eye_words(studied: Studied, eye: int) -> str:
@@ -283,9 +295,10 @@ def _eye_words(studied: Studied, eye: int) -> str:
     if row["touches"] < _HARDLY:
         return f"By eye it is {name}: a line set there touches nothing."
     first = named(str(row["touches_at"]), studied.job.side)
+    over = " (above the line's grade)" if abs(studied.laid.line.steepest) > _LEVEL else ""
     return (
-        f"By eye it is {name}. That is {show.small_unit(low)} lower than the highest tie end: a line set "
-        f"there touches, {chance_words(float(row['touches']))}, first at {first}."
+        f"By eye it is {name}. That is {show.small_unit(low)} lower than the highest tie end{over}: a line "
+        f"set there touches, {chance_words(float(row['touches']))}, most likely at {first}."
     )
 
 
@@ -303,9 +316,10 @@ def high_lines(studied: Studied) -> list[str]:
             "read is to be expected); mostly it is: of many readings the highest is one that was read too "
             "high."
         )
+    takes = " The gap takes that." if studied.laid.line.gap >= high.fitted_too_low else ""
     lines.append(
         f"The highest fitted tie end is {fine(show, high.fitted_too_low)} too low: of many tie ends that are "
-        "each uncertain, some one is higher. The gap takes that; a fill from a fixed reference needs neither."
+        f"each uncertain, some one is higher.{takes} A fill from a fixed reference needs neither."
     )
     return lines
 
@@ -314,10 +328,12 @@ def costly_lines(studied: Studied) -> list[str]:
     """Return the worst cause in a sentence, for the top of a page."""
     worst = next(rows_of(studied.causes.table))
     name = CAUSES[str(worst.cause)]
-    if worst.touches < _HARDLY:
-        gap = studied.job.display.small_unit(studied.laid.line.gap)
-        return [f"Nothing that usually goes wrong brings the track to touch: the gap of {gap} takes it."]
+    if worst.touches < _UNTOLD:
+        least = studied.job.display.small_unit(float(studied.causes.fills.min()))
+        return [
+            f"Nothing that usually goes wrong brings the track to touch: the least fill, {least}, takes it."
+        ]
     return [
-        f"Most likely to cost you something: {name}, at {named(str(worst.at), studied.job.side)} "
+        f"Most likely to cost you something: {name}, at {named(str(worst.touches_at), studied.job.side)} "
         f"({chance_words(float(worst.touches))} that the track touches because of it)."
     ]

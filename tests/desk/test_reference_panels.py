@@ -121,12 +121,14 @@ def test_choices_are_those_of_the_library():
 
 
 def test_a_line_that_rests_on_an_obstacle_alone_can_still_be_set_from_a_tie(tmp_path):
-    """A line with least fill at its steepest, on an obstacle: no tie end contends, and it is none's plan."""
+    """A line with least fill at its steepest, on an obstacle that the plan rests on: no tie end contends."""
     folder = changed(tmp_path, "boathouse_lawn")
     table = "station_m,offset_m,height_m,note\n4.0,0.0,2.5,hump\n"
     (folder / "obstacles.csv").write_text(table, encoding="utf-8")
     panel = ReferencePanel(folder)
     panel.set(kind="least fill")
     study = panel.studied.study
-    assert panel.trouble == "" and study.planned < 0 and study.contenders().empty
-    assert panel.values["reference"] == panel.values["listed"] == study.likeliest
+    assert panel.trouble == "" and study.candidates[study.planned].kind == "obstacle"
+    assert panel.values["reference"] == panel.values["listed"] == study.planned
+    panel.set(reference=study.likeliest)
+    assert panel.trouble == ""

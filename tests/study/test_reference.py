@@ -61,7 +61,8 @@ def test_fills_from_the_plan_s_own_reference_are_those_of_the_fill_table_with_th
     table = fill_table(GROUND, line.run, line)
     np.testing.assert_allclose(study.contest.fills[study.planned], table["fill_m"], atol=1e-12)
     np.testing.assert_allclose(study.contest.fill_sds[study.planned], table["fill_sd_m"], atol=1e-9)
-    np.testing.assert_allclose(study.table["fill_m"], table["fill_m"], atol=1e-12)
+    ends = study.table[study.table["kind"] == "tie"]
+    np.testing.assert_allclose(ends["fill_m"], table["fill_m"], atol=1e-12)
 
 
 @pytest.mark.parametrize("kind", ["level", "grade"])
@@ -111,7 +112,8 @@ def test_an_obstacle_adds_to_the_chance_of_touching():
     bare = level_line(GROUND, RUN, gap=0.004)
     assert bare.rests_on == line.rests_on
     without = compare_references(GROUND, bare.run, bare)
-    assert (with_it.table["touches"] > without.table["touches"]).all()
+    assert (with_it.table["touches"].iloc[:12] > without.table["touches"]).all()
+    assert with_it.candidates[12].label == with_it.labels[-1]
     assert with_it.labels[-1].startswith("obstacle 1")
 
 
@@ -223,11 +225,13 @@ def test_a_line_that_rests_on_an_obstacle_is_a_candidate_of_its_own():
     obstacles = OBSTACLES.assign(height_m=0.08)
     line = level_line(GROUND, RUN, obstacles=obstacles)
     study = compare_references(GROUND, line.run, line, draws=2000)
-    assert study.candidates[study.planned].kind == "plan"
+    assert study.candidates[study.planned].kind == "obstacle"
     np.testing.assert_allclose(
         study.contest.fill_sds[study.planned], fill_table(GROUND, RUN, line)["fill_sd_m"], atol=1e-12
     )
     assert (study.table["governs"].iloc[:12] < 1e-6).all()
+    assert study.table["governs"].iloc[study.planned] == pytest.approx(1.0)
+    assert study.contenders().index.tolist() == [study.planned]
     assert (study.table["touches"].iloc[:12] == 1.0).all() and study.table["touches"].iloc[-1] == 0.0
 
 
@@ -393,9 +397,9 @@ def test_the_contest_has_rows_in_the_order_of_what_must_be_cleared():
     assert labels == line.resting.rows.labels
     assert (contest.ends, contest.rows, contest.mean.size) == (12, 13, 16)
     assert contest.room[-1] == 0.002 and contest.room[0] == 0.004
-    assert contest.starts.tolist() == [*range(12), 13, 14]
-    assert contest.offsets.tolist() == [0.004] * 13 + [0.0]
-    assert [one.kind for one in candidates[12:]] == ["point", "peg"] and planned < 12
+    assert contest.starts.tolist() == [*range(15)]
+    assert contest.offsets.tolist() == [0.004] * 12 + [0.002, 0.004, 0.0]
+    assert [one.kind for one in candidates[12:]] == ["obstacle", "point", "peg"] and planned < 12
     seen = draw(contest, 20_000, 1).heights
     np.testing.assert_allclose(np.cov(seen), contest.covariance, atol=1e-6)
     np.testing.assert_allclose(seen.mean(axis=1), contest.mean, atol=2e-4)

@@ -27,7 +27,7 @@ DEMO = Path(__file__).parents[2] / "data_demo"
 #: A box of 4 by 20 by 12 in and a low wedge: between them nothing closes most fills.
 HALF = Piece("half", "box", 0.1016, 0.508, 0.3048, 4.2, 9)
 WEDGE = Piece("wedge", "wedge", 0.0127, 0.3048, 0.1, 0.4, 9, 0.0)
-PACE = Pace(level=3.0, restack=4.0, knock=1.0, piece=0.5, reset=5.0)
+PACE = Pace(level=3.0, restack=4.0, slide=1.0, piece=0.5, reset=5.0)
 
 
 def by_hand():
@@ -66,7 +66,7 @@ def case(seed, *, draws=40, sd=0.03):
 
 
 def walked_by_hand(heights, start, spare, order, support, table, pace, gap, touch, spare_again):
-    """Return one crew's way in plain Python: lifts, lifted, knocked, placing, again, too high."""
+    """Return one crew's way in plain Python: lifts, lifted, slid, placing, again, too high."""
 
     def stack(fill):
         place = int(table.interval(fill))
@@ -74,7 +74,7 @@ def walked_by_hand(heights, start, spare, order, support, table, pace, gap, touc
 
     lowest = {s: min(h for h, own in zip(heights, support, strict=True) if own == s) for s in support}
     line, standing = heights[start] + gap + spare, {}
-    lifts = lifted = knocked = placing = again = 0
+    lifts = lifted = slid = placing = again = 0
     for end in order:
         if heights[end] > line + touch:
             line = heights[end] + gap + (spare if spare_again else 0.0)
@@ -83,7 +83,7 @@ def walked_by_hand(heights, start, spare, order, support, table, pace, gap, touc
                 lifted += 1
                 fill = line - lowest[place]
                 if fill <= table.high[old] + 1e-9:
-                    knocked, again = knocked + 1, again + pace.knock
+                    slid, again = slid + 1, again + pace.slide
                     continue
                 new = standing[place] = stack(fill)
                 carried = np.maximum(table.takes[new] - table.takes[old], 0).sum()
@@ -92,7 +92,7 @@ def walked_by_hand(heights, start, spare, order, support, table, pace, gap, touc
             new = standing[support[end]] = stack(line - lowest[support[end]])
             placing += pace.level + pace.piece * table.takes[new].sum()
     high = any(line - low > table.edges[-1] for low in lowest.values())
-    return lifts, lifted, knocked, placing, again, high
+    return lifts, lifted, slid, placing, again, high
 
 
 def all_ways(drawn, starts, spares, stations, support, table, **more):
@@ -117,7 +117,7 @@ def test_expected_work_is_that_of_a_crew_walked_tie_by_tie(demo, order, spare_ag
     more = {"order": order, "gap": 0.012, "touch": 0.003, "spare_again": spare_again}
     found = work(drawn, starts, spares, stations=stations, support=support, table=demo, **more)
     loops = all_ways(drawn, starts, spares, stations, support, demo, **more)
-    names = ("lifts", "lifted", "knocked", "placing", "again", "too_high")
+    names = ("lifts", "lifted", "slid", "placing", "again", "too_high")
     for name, values in zip(names, loops.mean(axis=3), strict=True):
         np.testing.assert_allclose(getattr(found, name), values, rtol=1e-12, err_msg=name)
     np.testing.assert_allclose(found.minutes, loops[3] + loops[4], rtol=1e-12)
@@ -167,14 +167,14 @@ def test_touch_is_left_alone():
 
 
 def test_two_finds_with_pieces_by_hand():
-    """From the middle, line at 10 mm. Head end at 40 mm: line to 50, the middle is only knocked up. Tail end
+    """From the middle, line at 10 mm. Head end at 40 mm: line to 50, the middle is only slid up. Tail end
     at 70 mm: line to 80, the middle is built anew from board and wedge to box, pad and wedge (two
-    carried), the head end only knocked up, to 40.
+    carried), the head end only slid up, to 40.
     """
     found = work([[0.040, 0.0, 0.070]], [1], [0.0], table=by_hand())
     placing = 3 * 3.0 + 0.5 * (2 + 2 + 2)
     again = (5.0 + 1.0) + (5.0 + 4.0 + 0.5 * 2 + 1.0)
-    assert (found.lifts[0, 0], found.lifted[0, 0], found.knocked[0, 0]) == (2.0, 3.0, 2.0)
+    assert (found.lifts[0, 0], found.lifted[0, 0], found.slid[0, 0]) == (2.0, 3.0, 2.0)
     assert (found.placing[0, 0], found.again[0, 0]) == (placing, again)
     assert found.minutes[0, 0].tolist() == [placing + again]
 
@@ -312,7 +312,7 @@ def test_what_is_lifted_again_by_hand():
     assert table["end"].tolist() == [1, 0, 2]
     assert table["turn"].tolist() == [1, 2, 3]
     assert table["supports"].tolist() == [0, 1, 2]
-    assert table["knocked"].tolist() == [0, 1, 1]
+    assert table["slid"].tolist() == [0, 1, 1]
     assert table["restacked"].tolist() == [0, 0, 1]
     assert table["more_pieces"].tolist() == [0, 0, 1]
     assert table["more_wedges"].tolist() == [0, 0, 0]
@@ -333,7 +333,7 @@ def test_what_is_lifted_again_is_what_the_walk_of_one_find_comes_to(demo, order,
     told = lifted_again(0.012 - heights, 4, 0.025 + 0.012, found_at=[end], **where)
     assert walked.lifts.item() == 1.0
     assert told["supports"].item() == walked.lifted.item()
-    assert told["knocked"].item() == walked.knocked.item()
+    assert told["slid"].item() == walked.slid.item()
     assert told["minutes"].item() == pytest.approx(walked.again.item())
 
 

@@ -139,13 +139,16 @@ class ReferencePanel(Panel):
             key=lambda i: (np.isnan(study.candidates[i].station), study.candidates[i].station, i),
         )
         every = [(candidate_words(studied, i), i) for i in order]
-        first = study.planned if study.planned >= 0 else study.likeliest
+        pegs = [i for i, one in enumerate(study.candidates) if one.kind == "peg"]
+        first = study.planned if study.planned >= 0 else [*pegs, study.likeliest][0]
         some = [(candidate_words(studied, i), i) for i in studied.listed(first)]
         with self._held():
             for name, options in (("reference", every), ("listed", [("another point", -1), *some])):
                 control: Any = self.controls[name]
-                control.options = options
-                control.value = first
+                values = [value for _, value in options]
+                with control.hold_sync():  # else the page clamps the old place to the new options
+                    control.options = options
+                    control.value = first if first in values else values[0]
 
     def _draw_largest(self, studied: Studied, candidate: int, spare: float) -> None:
         from trackkit.show.plots import draw_largest
@@ -240,10 +243,10 @@ class ReferencePanel(Panel):
         """Return what the line comes to, set from there, in a sentence or two."""
         summary = self.laid.fills["fill_m"].to_numpy(dtype=float)
         deep = int((summary < -self.studied.study.touch).sum())
-        words = [
-            f"{deep} tie ends would be in the ground: never dig in, lift the line." for _ in range(deep > 0)
-        ]
-        return [*(f"STOP: {one}" for one in words), *settle_lines(self.studied)]
+        ends = f"{deep} tie end{'s' if deep > 1 else ''}"
+        words = [f"STOP: {ends} would be in the ground: never dig in, lift the line."] if deep else []
+        spare = ["The tables below are without the spare height."] if self._spare else []
+        return [*words, *settle_lines(self.studied), *spare]
 
     def _parts(self) -> list[str]:
         studied = self.studied

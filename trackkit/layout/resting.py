@@ -72,6 +72,11 @@ class Resting:
     fit_many: FitMany | None = None
 
     @property
+    def rests_by_itself(self) -> bool:
+        """Whether it rests on what it must clear; a line that is held at a height does not."""
+        return bool(len(self.shape.rows)) and not np.any(self.shape.reference)
+
+    @property
     def is_quick(self) -> bool:
         """Whether many grounds take no longer than drawing them."""
         return self.keeps_shape or self.fit_many is not None

@@ -39,6 +39,8 @@ MISREAD: Final = 0.005
 #: Where the ground between readings is looked at [m].
 STEP: Final = 0.1
 DRAWS: Final = 10_000
+#: A smaller chance of touching is hardly any: nothing is told of what it would cost.
+HARDLY: Final = 0.005
 #: One chance in 20 lies beyond so many standard deviations on one side.
 _ONE_IN_20: Final = 1.6448536269514722
 
@@ -54,8 +56,9 @@ class Causes:
         happens at all: 1 but for a misread rod), at (tie end where it does most), size_m (what it does
         there: 1 time in 20 more than this; the misread rod that does most, weighed by its chance to pass
         unnoticed), touches (chance that
-        the line touches for this cause alone), lift_m (how much higher the line has to be then, on average
-        over the cases that touch; 0 if none does).
+        the line touches for this cause alone), touches_at (where it then touches most often; '' where hardly
+        ever), lift_m (how much higher the line has to be then for its gap to be back, on average over the
+        cases that touch; 0 where hardly any does).
     humps : DataFrame
         See `humps_between`.
     misread : DataFrame
@@ -143,11 +146,10 @@ def find_causes(
     given = {"scatter": scatter, "unread": unread, "sideways": sideways}
     parts = {name: jacobian @ part @ jacobian.T for name, part in given.items()}
     labels = [f"tie {tie} {side}" for tie in run.ties["tie"] for side in SIDES]
-    rows = [
-        _of_part(name, part, model.fills, labels, doubt.touch, draws, seed) for name, part in parts.items()
-    ]
-    misread, told = _misread(ground, points, jacobian, model.fills, labels, units, rate, doubt.touch)
-    columns = ["cause", "chance", "at", "size_m", "touches", "lift_m"]
+    on_day = (model.fills, labels, doubt.touch, line.gap)
+    rows = [_of_part(name, part, *on_day, draws, seed) for name, part in parts.items()]
+    misread, told = _misread(ground, points, jacobian, *on_day, units, rate)
+    columns = ["cause", "chance", "at", "size_m", "touches", "touches_at", "lift_m"]
     table = pd.DataFrame([*rows, told], columns=columns)
     order = {name: i for i, name in enumerate(CAUSES)}
     table = table.sort_values(
@@ -159,18 +161,23 @@ def find_causes(
 
 
 def _of_part(
-    name: str, part: Array, fills: Array, labels: list[str], touch: float, draws: int, seed: int
-) -> tuple[str, float, str, float, float, float]:
+    name: str, part: Array, fills: Array, labels: list[str], touch: float, gap: float, draws: int, seed: int
+) -> tuple[str, float, str, float, float, str, float]:
     """Return a row of the table for a part of the covariance."""
     sd = np.sqrt(np.maximum(np.diag(part), 0.0))
     worst = int(sd.argmax())
     values, vectors = np.linalg.eigh((part + part.T) / 2.0)
     half = vectors * np.sqrt(np.maximum(values, 0.0))
     drawn = half @ np.random.default_rng(seed).standard_normal((half.shape[1], draws))
-    deepest = -(drawn + fills[:, None]).min(axis=0)
+    drawn += fills[:, None]
+    lowest = drawn.argmin(axis=0)
+    deepest = -drawn[lowest, np.arange(draws)]
     touches = deepest > touch
-    lift = float(deepest[touches].mean()) if touches.any() else 0.0
-    return name, 1.0, labels[worst], _ONE_IN_20 * float(sd[worst]), float(touches.mean()), lift
+    share, place, lift = float(touches.mean()), "", 0.0
+    if share >= HARDLY:
+        place = labels[int(np.bincount(lowest[touches]).argmax())]
+        lift = float(deepest[touches].mean()) + gap
+    return name, 1.0, labels[worst], _ONE_IN_20 * float(sd[worst]), share, place, lift
 
 
 def _misread(
@@ -179,10 +186,11 @@ def _misread(
     jacobian: Array,
     fills: Array,
     labels: list[str],
+    touch: float,
+    gap: float,
     units: Sequence[float],
     rate: float,
-    touch: float,
-) -> tuple[pd.DataFrame, tuple[str, float, str, float, float, float]]:
+) -> tuple[pd.DataFrame, tuple[str, float, str, float, float, str, float]]:
     """Return what each rod does to the fills if it was misread by each unit, and the row of them all."""
     from scipy.special import ndtr
 
@@ -190,17 +198,19 @@ def _misread(
     rods = np.flatnonzero(table["kind"].astype(str).str.startswith("rod"))  # on pegs and beside the run too
     if not rods.size:
         none = pd.DataFrame(columns=["reading", "unit_m", "unnoticed", "at", "effect_m", "touches"])
-        return none, ("misread", 0.0, "", 0.0, 0.0, 0.0)
+        return none, ("misread", 0.0, "", 0.0, 0.0, "", 0.0)
     share = np.maximum(table["redundancy"].to_numpy(dtype=float)[rods], 0.0)
     sd = table["sd_m"].to_numpy(dtype=float)[rods]
     limit = limits(ground)[rods]
     follows = influence(ground, points)[rods] @ jacobian.T
-    tables, deepest = [], []
+    tables, deepest, places = [], [], []
     for unit in units:
         shift = unit * np.sqrt(share) / sd
         moved = unit * follows
-        deep = np.stack([-(fills + moved).min(axis=1), -(fills - moved).min(axis=1)])  # either way
+        ways = np.stack([fills + moved, fills - moved])  # misread either way
+        deep = -ways.min(axis=2)
         deepest.append(deep)
+        places.append(ways.argmin(axis=2))
         tables.append(
             pd.DataFrame(
                 {
@@ -220,9 +230,14 @@ def _misread(
     touched = float(1.0 - np.prod(1.0 - each * unnoticed * touches))
     deep = np.concatenate(deepest, axis=1)
     cases = (deep > touch) * unnoticed
-    lift = float((cases * deep).sum() / cases.sum()) if cases.sum() > 0.0 else 0.0
+    place, lift = "", 0.0
+    if touched >= HARDLY:
+        where = np.bincount(np.concatenate(places, axis=1).ravel(), weights=cases.ravel())
+        place = labels[int(where.argmax())]
+        lift = float((cases * deep).sum() / cases.sum()) + gap
     most = int((found["effect_m"].to_numpy() * unnoticed).argmax())
-    return found, ("misread", passes, str(found["at"][most]), float(found["effect_m"][most]), touched, lift)
+    at, size = str(found["at"][most]), float(found["effect_m"][most])
+    return found, ("misread", passes, at, size, touched, place, lift)
 
 
 def humps_between(

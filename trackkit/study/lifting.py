@@ -52,7 +52,7 @@ def lifted_again(
     -------
     DataFrame
         One row for each, in the order in which the crew comes to them: end; turn (from 1); lift_m;
-        supports (placed by then, all lifted again); knocked (of them, those whose closing piece takes it
+        supports (placed by then, all lifted again); slid (of them, those whose closing piece takes it
         up by itself); restacked (the others); more_pieces, more_wedges (in the new stacks less in the
         old; below 0 where one high piece takes the place of several); carried (pieces and wedges of the new
         stacks that the old ones have not); too_high (supports that are then higher than the table goes);
@@ -78,20 +78,20 @@ def lifted_again(
     np.maximum.at(height, places, fill)
     moved = (first[None, :] < turn_of[at][:, None]) & (up[at] > 0)[:, None]
     before, target = handled.which(height)[None, :], height[None, :] + up[at][:, None]
-    knocked = handled.takes_up(before, target)
-    after = np.where(knocked, before, handled.which(target))
+    slid = handled.takes_up(before, target)
+    after = np.where(slid, before, handled.which(target))
     old = np.broadcast_to(before, after.shape)
     frame = pd.DataFrame({"end": at, "turn": turn_of[at] + 1, "lift_m": up[at]})
     columns = {
         "supports": np.ones_like(after),
-        "knocked": knocked,
-        "restacked": ~knocked,
+        "slid": slid,
+        "restacked": ~slid,
         "more_pieces": handled.pieces[after] - handled.pieces[old],
         "more_wedges": handled.wedges[after] - handled.wedges[old],
-        "carried": np.where(knocked, 0, handled.carried[old, after]),
+        "carried": np.where(slid, 0, handled.carried[old, after]),
         "too_high": target > handled.top,
     }
     for name, values in columns.items():
         frame[name] = np.where(moved, values, 0).sum(axis=1)
-    work = own.knock * frame["knocked"] + own.restack * frame["restacked"] + own.piece * frame["carried"]
+    work = own.slide * frame["slid"] + own.restack * frame["restacked"] + own.piece * frame["carried"]
     return frame.assign(minutes=work + own.reset * (frame["lift_m"] > 0))

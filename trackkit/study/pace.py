@@ -27,8 +27,8 @@ class Pace:
         To bring one support to height with the level the first time, its pieces not counted. Guess.
     restack : float
         To open one stack, build it higher and bring it to height again, its pieces not counted. Guess.
-    knock : float
-        To only knock a closing piece farther in, up to the new height. Guess.
+    slide : float
+        To only slide a closing piece farther in, up to the new height. Guess.
     piece : float
         To carry one piece or wedge there and place it. Guess.
     reset : float
@@ -41,13 +41,13 @@ class Pace:
 
     Examples
     --------
-    >>> Pace(knock=2.0).knock
+    >>> Pace(slide=2.0).slide
     2.0
     """
 
     level: float = 3.0
     restack: float = 4.0
-    knock: float = 1.0
+    slide: float = 1.0
     piece: float = 0.5
     reset: float = 5.0
 

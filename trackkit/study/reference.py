@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 #: Chance of touching that is accepted where the job states no confidence: 1 in 20. Guess.
 ACCEPTED: Final = 0.05
 DRAWS: Final = 10_000
+#: What a line is set from with the gap under the track.
+_GAPPED: Final = ("tie", "point", "eye")
 #: Two points along the run that lie closer are the same [m].
 _SAME_PLACE: Final = 1e-6
 
@@ -37,9 +39,9 @@ class Candidate:
     ----------
     label : str
         "tie 4 left", "3.40 m left, by eye", "peg P1".
-    kind : {'tie', 'point', 'eye', 'peg', 'plan'}
-        A tie end; a point that was chosen, or marked as the highest by eye; a peg, with the plan's heights;
-        the plan's own reference where it is none of these.
+    kind : {'tie', 'obstacle', 'point', 'eye', 'peg', 'plan'}
+        A tie end; what else the line must clear, such as an obstacle; a point that was chosen, or marked as
+        the highest by eye; a peg, with the plan's heights; the plan's own reference if it is none of these.
     tie : int
         0 where it is no tie end.
     side : str
@@ -108,9 +110,9 @@ class ReferenceStudy:
         return labels.index(label)
 
     def contenders(self, least: float = 0.02) -> pd.DataFrame:
-        """Return the tie ends with at least this chance to govern, the likeliest first."""
-        ends = self.table[(self.table["kind"] == "tie") & (self.table["governs"] >= least)]
-        return ends.sort_values("governs", ascending=False, kind="stable")
+        """Return the tie ends and obstacles with at least this chance to govern, the likeliest first."""
+        some = self.table["kind"].isin(["tie", "obstacle"]) & (self.table["governs"] >= least)
+        return self.table[some].sort_values("governs", ascending=False, kind="stable")
 
     @property
     def likeliest(self) -> int:
@@ -189,11 +191,11 @@ def compare_references(
     two = rested_on(line, contest, found.drawn)
     exact = exact_governs(contest) if two is None else None
     if two is not None:
-        governs[: contest.ends] = shares_of(two, contest.ends)
+        governs[: contest.rows] = shares_of(two, contest.rows)
     if exact is not None:
-        governs[: contest.ends] = exact.chances[: contest.ends]
+        governs[: contest.rows] = exact.chances
         for row in exact.contending:
-            known = exact_touch(contest, row, doubt.touch) if row < contest.ends else None
+            known = exact_touch(contest, row, doubt.touch)
             if known is not None:
                 touches[row] = known[0]
     for i, candidate in enumerate(candidates):
@@ -277,16 +279,20 @@ def contest_of(
     covariance = things @ point_covariance(ground, points, doubt, run.breaks, head=run.head) @ things.T
     candidates = _candidates(line, own, [kind for _, kind in marked], named)
     planned = _planned(line, rows.points[:ends])
-    starts = [*range(ends), *range(count, len(things) - 1)]
+    if planned < 0 and line.resting.rests_by_itself and len(line.rests_on) == 1:
+        planned = rows.labels.index(line.rests_on[0])
+    starts = list(range(len(things) - 1))
     if line.resting.keeps_shape and planned < 0:
         planned = len(candidates)
         candidates = (*candidates, Candidate(line.reference, "plan", 0, "", float("nan")))
         starts.append(len(things) - 1)
-    sets_gap = np.array([one.kind in ("tie", "point", "eye") for one in candidates])
+    offsets = [
+        float(rows.room[start]) + line.raised if one.kind == "obstacle" else line.gap * (one.kind in _GAPPED)
+        for one, start in zip(candidates, starts, strict=True)
+    ]
     contest = Contest(
-        mean, (covariance + covariance.T) / 2.0, ends, count, rows.room, np.array(starts),
-        np.where(sets_gap, line.gap, 0.0),
-    )  # fmt: skip
+        mean, (covariance + covariance.T) / 2.0, ends, count, rows.room, np.array(starts), np.array(offsets)
+    )
     return contest, candidates, rows.labels, planned
 
 
@@ -333,6 +339,9 @@ def _candidates(
         for tie, station in enumerate(stations, start=1)
         for side in SIDES
     ]
+    rows = line.resting.rows
+    for label, station in zip(rows.labels[len(found) :], rows.stations[len(found) :], strict=True):
+        found.append(Candidate(label, "obstacle", 0, "", float(station)))
     for (station, side), kind in zip(own, kinds, strict=True):
         eye = ", by eye" if kind == "eye" else ""
         found.append(Candidate(f"{show.long(station)} {side}{eye}", kind, 0, side, station))

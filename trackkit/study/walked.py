@@ -45,9 +45,9 @@ class Walked:
 
     Attributes
     ----------
-    lifts, lifted, knocked : ndarray of int
+    lifts, lifted, slid : ndarray of int
         Times that the line is lifted; supports lifted again, one as often as it is; those of them that
-        are only knocked up.
+        are only slid up.
     placing, again : ndarray
         Minutes to place all supports, and to lift some again.
     too_high : ndarray of bool
@@ -56,7 +56,7 @@ class Walked:
 
     lifts: Ints
     lifted: Ints
-    knocked: Ints
+    slid: Ints
     placing: Floats
     again: Floats
     too_high: NDArray[np.bool_]
@@ -95,7 +95,7 @@ def walk(
     shape = (len(spares), ground.heights.shape[1])
     line = ground.heights[start] + ground.gap + spares[:, None]
     over = ground.gap + spares * spare_again
-    lifts, lifted, knocked = (np.zeros(shape, dtype=np.int64) for _ in range(3))
+    lifts, lifted, slid = (np.zeros(shape, dtype=np.int64) for _ in range(3))
     counted, again = np.zeros(shape, dtype=np.int64), np.zeros(shape)
     stacks = np.zeros((len(ground.lowest), *shape), dtype=np.int16)  # the largest array: kept small
     both = handled.pieces + handled.wedges
@@ -116,10 +116,10 @@ def walk(
             after[~kept] = handled.which(fills[~kept])
             stacks[rows, spare, draw] = after
             only = kept.sum(axis=0)
-            knocked[spare, draw] += only
+            slid[spare, draw] += only
             carried = np.where(kept, 0, handled.carried[before, after]).sum(axis=0)
             rest = pace.restack * (len(placed) - only) + pace.piece * carried
-            again[spare, draw] += pace.reset + pace.knock * only + rest
+            again[spare, draw] += pace.reset + pace.slide * only + rest
         if place not in placed:
             first = handled.which(line - ground.lowest[place])
             stacks[place] = first
@@ -127,4 +127,4 @@ def walk(
             placed.append(place)
     placing: Floats = pace.level * len(placed) + pace.piece * counted.astype(float)
     too_high = line - ground.lowest.min(axis=0) > handled.top
-    return Walked(lifts, lifted, knocked, placing, again, too_high)
+    return Walked(lifts, lifted, slid, placing, again, too_high)

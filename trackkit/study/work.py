@@ -29,8 +29,8 @@ class ExpectedWork:
         Placing and lifting again, in each draw.
     lifts : ndarray, shape (starts, spares)
         Expected number of times that the line must be lifted.
-    lifted, knocked : ndarray, shape (starts, spares)
-        Expected number of supports lifted again, one as often as it is; of them, those only knocked up.
+    lifted, slid : ndarray, shape (starts, spares)
+        Expected number of supports lifted again, one as often as it is; of them, those only slid up.
     placing, again : ndarray, shape (starts, spares)
         Expected minutes to place all supports, and to lift some again.
     stays : ndarray, shape (starts, spares)
@@ -46,7 +46,7 @@ class ExpectedWork:
     minutes: Floats
     lifts: Floats
     lifted: Floats
-    knocked: Floats
+    slid: Floats
     placing: Floats
     again: Floats
     stays: Floats
@@ -64,7 +64,7 @@ class ExpectedWork:
         Returns
         -------
         DataFrame
-            start, spare_m, stays, lifts, lifted_again, knocked, placing_min, again_min, minutes,
+            start, spare_m, stays, lifts, lifted_again, slid, placing_min, again_min, minutes,
             minutes_se (standard error of the minutes, from the number of draws), too_high.
         """
         n = len(self.spares)
@@ -74,7 +74,7 @@ class ExpectedWork:
             "stays": self.stays,
             "lifts": self.lifts,
             "lifted_again": self.lifted,
-            "knocked": self.knocked,
+            "slid": self.slid,
             "placing_min": self.placing,
             "again_min": self.again,
             "minutes": mean,

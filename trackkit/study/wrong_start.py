@@ -145,17 +145,17 @@ def expected_work_in_steps(
         turns = laying_order(along, start, order)
         one = walk(ground, start, extra, turns, handled, own, spare_again=spare_again)
         minutes[number] = one.placing + one.again
-        parts = (one.lifts, one.lifted, one.knocked, one.placing, one.again, one.lifts == 0, one.too_high)
+        parts = (one.lifts, one.lifted, one.slid, one.placing, one.again, one.lifts == 0, one.too_high)
         means[:, number] = [part.mean(axis=1) for part in parts]
         yield
-    lifts, lifted, knocked, placing, again, stays, too_high = means
+    lifts, lifted, slid, placing, again, stays, too_high = means
     return ExpectedWork(
         starts=ends,
         spares=extra,
         minutes=minutes,
         lifts=lifts,
         lifted=lifted,
-        knocked=knocked,
+        slid=slid,
         placing=placing,
         again=again,
         stays=stays,
