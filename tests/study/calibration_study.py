@@ -85,8 +85,12 @@ def table(jobs):
         f"{jobs} simulated jobs, {jobs // 4} on each kind of ground: what was told, and what came true",
         f"{'event':<32}{'told about':>12}{'events':>9}{'told':>9}{'came true':>11}",
     ]
-    names = {"governs": "this tie end governs", "touches": "a line set from it touches"}
-    for event, (told, came) in events(jobs).items():
+    names = {
+        "governs": "this tie end governs", "touches": "a line set from it touches", "either": "both kinds of event",
+    }  # fmt: skip
+    found = events(jobs)
+    found["either"] = tuple(np.concatenate(both) for both in zip(*found.values(), strict=True))
+    for event, (told, came) in found.items():
         for name, (low, high) in BINS.items():
             count, mean, share = happened(told, came, low, high)
             lines.append(f"{names[event]:<32}{name:>12}{count:>9}{mean:>9.1%}{share:>11.1%}")

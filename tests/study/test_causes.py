@@ -224,7 +224,7 @@ def test_what_nothing_checks_passes_unnoticed():
 
 
 def test_the_chance_of_a_misreading_is_that_one_of_all_passes_unnoticed():
-    found = find_causes(GROUND, LINE, units=(0.1, 0.008), rate=0.9)
+    found = find_causes(GROUND, LINE, units=(0.02, 0.01), rate=0.9)
     row = found.table.set_index("cause").loc["misread"]
     none, clear, weight, depth = 1.0, 1.0, 0.0, 0.0
     for own in found.misread.itertuples():

@@ -109,8 +109,8 @@ def roughness_freedom(setting: Setting, fitted: Fitted) -> float:
 
     Of the stations that were read two go for level and slope. Of the others 9 in 11 count: the estimate has
     to do without the reading on trial, finds the relief too, and knows ground with waves of all lengths less
-    well than its own kind. Simulated (``tests/study/power.txt``, 13 stations): if all counted, sparse surveys of a
-    road spectrum would be blamed in 6.3 % of 1,400 cases; so it is 3.8 % of 400. At most 5 % is aimed at.
+    well than its own kind. Simulated (``tests/study/power.txt``, 13 stations): if all counted, sparse surveys
+    of a road spectrum would be blamed in 6.3 % of 1,400 cases; so it is 3.8 % of 400. At most 5 % is wanted.
     """
     if not fitted.roughness.estimated:
         return float("inf")
