@@ -64,11 +64,16 @@ def test_the_point_by_eye_is_chosen_by_keys_and_puts_ties_in_the_ground(panel):
     assert not any("−" in figure for figure in panel.figures(SIDE) if figure != "−2" and len(figure) > 3)
     before = panel.seen(SIDE, LARGEST)
     panel.choose("line set from", "8.40 m house side, by eye")
+    # each option that the keys pass is answered; the last one is waited for
+    panel.wait(
+        lambda: panel.reads("or from any point"),
+        lambda point: point == "8.40 m house side, by eye",
+        "the point",
+    )
+    panel.wait(lambda: set(panel.figures(SIDE)), lambda now: {"−2.8", "−3.0"} <= now, "the black figures")
     panel.wait_changed(before)
-    assert panel.reads("or from any point") == "8.40 m house side, by eye"
-    assert {"−2.8", "−3.0"} <= set(panel.figures(SIDE))
     panel.wait(lambda: panel.sheet, lambda words: "which is too low" in words, "what is lifted again")
-    assert panel.numbers["the track touches"] == "surely"
+    panel.wait(lambda: panel.numbers["the track touches"], lambda chance: chance == "surely", "the chance")
 
 
 def test_any_tie_end_is_reached_by_the_slider(panel):

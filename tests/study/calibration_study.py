@@ -86,7 +86,8 @@ def table(jobs):
         f"{'event':<32}{'told about':>12}{'events':>9}{'told':>9}{'came true':>11}",
     ]
     names = {
-        "governs": "this tie end governs", "touches": "a line set from it touches", "either": "both kinds of event",
+        "governs": "this tie end governs", "touches": "a line set from it touches",
+        "either": "both kinds of event",
     }  # fmt: skip
     found = events(jobs)
     found["either"] = tuple(np.concatenate(both) for both in zip(*found.values(), strict=True))
