@@ -22,10 +22,11 @@ from trackkit.layout.laid import Run
 from trackkit.nextread import kinds_of
 from trackkit.plan import Laid, Stacked, control_of, stack_up
 from trackkit.problems import CannotDo
+from trackkit.study.candidates import Candidate
 from trackkit.study.causes import MISREAD, Causes, find_causes
 from trackkit.study.high_point import HighPoint, high_point
 from trackkit.study.pairs import compare_pairs
-from trackkit.study.reference import ACCEPTED, Candidate, ReferenceStudy, compare_references
+from trackkit.study.reference import ACCEPTED, ReferenceStudy, compare_references
 from trackkit.study.settle import Settled, what_settles
 from trackkit.study.wrong_start import ExpectedWork, Pace, expected_work, lifted_again
 from trackkit.survey.quality.next_reading import possible_readings

@@ -26,8 +26,9 @@ from trackkit.layout.line import (
 )
 from trackkit.layout.run import run_from_sections
 from trackkit.layout.sections import Section
+from trackkit.study.candidates import contest_of
 from trackkit.study.contest import compare, draw
-from trackkit.study.reference import compare_references, contest_of
+from trackkit.study.reference import compare_references
 
 SECTION = Section("3 m", 3.0, (0.15, 1.5, 2.85), rail_top=0.12, bearing=0.1)
 RUN = run_from_sections([SECTION] * 2)
