@@ -142,7 +142,10 @@ def _notes(found: Choices, narrow: bool) -> list[str]:
         *lift_words(job),
     ]
     if job.truck is None:
-        notes.append("There is no truck.csv: pieces and wedges are not weighed.")
+        notes.append(
+            "There is no truck.csv: pieces and wedges are not weighed, and whether a stack can stand under every "
+            "tie is not looked at; yes means that nothing else is in the way."
+        )
     if any(choice.kind == "sideways" for choice in found.rows):
         notes.append(_BESIDE)
     levels = survey_of(job).levels
