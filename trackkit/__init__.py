@@ -64,7 +64,7 @@ _HOMES = {
     "trackkit.study.causes": ("Causes", "find_causes"),
     "trackkit.study.settle": ("Settled", "what_settles"),
     "trackkit.study.wrong_start": (
-        "ExpectedWork", "Pace", "best_spare", "best_start", "expected_work", "lifted_again",
+        "ExpectedWork", "Obstacles", "Pace", "best_spare", "best_start", "expected_work", "lifted_again",
     ),
     "trackkit.cribbing.by_height": ("PiecesByHeight", "expected_pieces", "pieces_by_height"),
     "trackkit.studied": ("Studied", "set_from", "study_job"),
@@ -115,6 +115,7 @@ if TYPE_CHECKING:
     from trackkit.study.settle import Settled, what_settles
     from trackkit.study.wrong_start import (
         ExpectedWork,
+        Obstacles,
         Pace,
         best_spare,
         best_start,
@@ -184,6 +185,7 @@ __all__ = [
     "LensHeight",
     "Mistake",
     "NextReadings",
+    "Obstacles",
     "OverallTest",
     "Pace",
     "Piece",

@@ -321,9 +321,10 @@ def wrong_start(studied: Studied, candidate: int) -> pd.DataFrame:
     up = contest.mean[: contest.ends] - contest.mean[contest.starts[candidate]]
     lift = np.where(up > studied.laid.line.gap + studied.study.touch, up, 0.0)
     support, stations = supports_of(studied.stacked.fills)
+    at = np.flatnonzero(lift)
     found = lifted_again(
-        studied.laid.line.gap - up, start, lift, support=support, stations=stations,
-        found_at=np.flatnonzero(lift), order=studied.order, table=studied.by_height, pace=studied.pace,
+        studied.laid.line.gap - up, start, lift[at], support=support, stations=stations,
+        found_at=at, order=studied.order, table=studied.by_height, pace=studied.pace,
     ) if lift.any() else pd.DataFrame(columns=["end", "turn", "lift_m", "supports", "minutes"])  # fmt: skip
     end = found["end"].to_numpy(dtype=int)
     return found.assign(tie=end // 2 + 1, side=np.where(end % 2, "right", "left"))

@@ -11,14 +11,14 @@ from scipy import stats
 from trackkit.cribbing import Piece, Truck, read_truck
 from trackkit.cribbing.by_height import PiecesByHeight, pieces_by_height
 from trackkit.study.handled import Handled
-from trackkit.study.walked import Ground, walk
+from trackkit.study.walked import Ahead, walk
 from trackkit.study.work import ExpectedWork
 from trackkit.study.wrong_start import (
+    Obstacles,
     Pace,
     best_spare,
     best_start,
     expected_work,
-    expected_work_in_steps,
     laying_order,
     lifted_again,
 )
@@ -55,6 +55,11 @@ def work(drawn, starts, spares, **more):
     n = np.shape(drawn)[1]
     given = {"support": np.arange(n), "stations": np.arange(n, dtype=float), "gap": 0.010, "touch": 0.0}
     return expected_work(drawn, starts, spares, **(given | {"pace": PACE} | more))
+
+
+def head(heights, *, room=0.0, at=0.5):
+    """Return one obstacle, of that height in each draw."""
+    return Obstacles(np.array(heights)[:, None], np.array([room]), np.array([at]))
 
 
 def case(seed, *, draws=40, sd=0.03):
@@ -234,10 +239,11 @@ def test_more_spare_height_never_lifts_more_often_in_any_draw(seed, spare_again)
     drawn, stations, support = case(seed, draws=300)
     heights = np.ascontiguousarray(drawn.T)
     lowest = np.array([heights[support == place].min(axis=0) for place in range(10)])
-    ground = Ground(heights, lowest, support, 0.012, 0.003)
+    lines = heights + 0.012
+    ahead = Ahead(lines, heights, lines, lowest, support, 0.003)
     order = laying_order(stations, 4)
     spares = np.linspace(0.0, 0.12, 25)
-    lifts = walk(ground, 4, spares, order, Handled.of(None), PACE, spare_again=spare_again).lifts
+    lifts = walk(ahead, 4, spares, order, Handled.of(None), PACE, spare_again=spare_again).lifts
     assert (np.diff(lifts, axis=0) <= 0).all()
     assert lifts[0].max() > 1
 
@@ -271,23 +277,6 @@ def test_names_of_supports_and_order_of_draws_do_not_matter(demo):
     one = work(drawn, [5], [0.0], stations=stations, support=support, table=demo)
     other = work(drawn[::-1], [5], [0.0], stations=stations, support=100 - 7 * support, table=demo)
     np.testing.assert_array_equal(one.minutes, other.minutes[..., ::-1])
-
-
-def test_steps_yield_once_a_start_and_return_the_same():
-    drawn = case(7)[0]
-    steps = expected_work_in_steps(
-        drawn, [1, 2, 3], [0.0], support=range(12), stations=np.arange(12.0), gap=0.01, touch=0.0, pace=PACE
-    )
-    yields = 0
-    while True:
-        try:
-            next(steps)
-        except StopIteration as over:
-            found = over.value
-            break
-        yields += 1
-    assert yields == 3
-    np.testing.assert_array_equal(found.minutes, work(drawn, [1, 2, 3], [0.0]).minutes)
 
 
 def test_table_of_the_work_has_a_row_for_every_start_and_spare_height():
@@ -427,6 +416,8 @@ def test_insurance_pays_where_the_start_is_doubtful_and_not_where_it_is_sure(dem
             {"order": "inward"},
             "order must be one of 'outward', 'from the head', 'from the tail'; got 'inward'",
         ),
+        ({"starts": [3], "obstacles": head([0.0])}, "0 to 1 or obstacles from 2 to 2; got"),
+        ({"obstacles": head([0.0, 0.0])}, "must have the same draws as the ground, 1; got 2"),
         ({"table": pieces_by_height(Truck(()), bearing=0.09)}, "nothing on this truck closes any height"),
     ],
 )
@@ -448,6 +439,8 @@ def test_a_start_or_lift_that_is_none_is_named():
         lifted_again([0.1, 0.1], 5, 0.01, **where)
     with pytest.raises(ValueError, match="lift finite and not negative"):
         lifted_again([0.1, 0.1], 0, -0.01, **where)
+    with pytest.raises(ValueError, match=r"one for each of 1 finds; got shape \(2,\)"):
+        lifted_again([0.1, 0.1], 0, [0.01, 0.01], found_at=[1], **where)
 
 
 def test_a_choice_that_was_not_tried_is_named():

@@ -25,7 +25,7 @@ class BestStart:
     Attributes
     ----------
     start : int
-        Tie end.
+        Tie end, or obstacle numbered on from the last tie end.
     minutes, minutes_se : float
         Expected minutes, and their standard error.
     next_best : int
@@ -54,7 +54,7 @@ class BestSpare:
     Attributes
     ----------
     start : int
-        Tie end.
+        Tie end, or obstacle numbered on from the last tie end.
     spare : float
         Spare height [m]; of equals the smallest.
     minutes, minutes_se : float
@@ -121,7 +121,7 @@ def best_spare(work: ExpectedWork, start: int) -> BestSpare:
     work : ExpectedWork
         With pieces by height, and 0 among its spare heights.
     start : int
-        Tie end, one of those that were tried.
+        Tie end or obstacle, one of those that were tried.
 
     Raises
     ------

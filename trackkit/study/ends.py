@@ -30,15 +30,17 @@ def along_the_run(stations: ArrayLike, support: ArrayLike, n: int) -> tuple[Floa
     return along, np.unique(places, return_inverse=True)[1].astype(np.int64)
 
 
-def tie_ends(chosen: ArrayLike, n: int, name: str) -> Ints:
-    """Return tie ends given by number.
+def tie_ends(chosen: ArrayLike, n: int, name: str, *, obstacles: int = 0) -> Ints:
+    """Return tie ends given by number, or obstacles numbered on from the last of n tie ends.
 
     Raises
     ------
     ValueError
-        If there are no such tie ends.
+        If there are none such.
     """
-    ends = np.atleast_1d(np.asarray(chosen))
-    if ends.ndim != 1 or not np.issubdtype(ends.dtype, np.integer) or (ends < 0).any() or (ends >= n).any():
-        raise ValueError(f"{name} must be tie ends from 0 to {n - 1}; got {chosen!r}")
+    ends, above = np.atleast_1d(np.asarray(chosen)), n + obstacles
+    whole = np.issubdtype(ends.dtype, np.integer)
+    if ends.ndim != 1 or not whole or (ends < 0).any() or (ends >= above).any():
+        more = f" or obstacles from {n} to {above - 1}" if obstacles else ""
+        raise ValueError(f"{name} must be tie ends from 0 to {n - 1}{more}; got {chosen!r}")
     return ends.astype(np.int64)

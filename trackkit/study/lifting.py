@@ -1,4 +1,4 @@
-"""What must be lifted again when the ground turns out too high at one tie end."""
+"""What must be lifted again when something turns out too high at one tie end."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def lifted_again(
     table: PiecesByHeight | None = None,
     pace: Pace | None = None,
 ) -> pd.DataFrame:
-    """Return what must be lifted again if the crew finds out at one tie end that the ground is too high.
+    """Return what must be lifted again if the crew finds out at one tie end that something is too high.
 
     Parameters
     ----------
@@ -34,14 +34,14 @@ def lifted_again(
         Fill at each tie end as the line was set [m]. A stack is as high as the greatest fill on it.
     start : int
         The tie end that the line was set from.
-    lift : array_like, scalar or shape (ends,)
+    lift : array_like, scalar or shape (finds,)
         How far the line must go up if it is found out there [m]. 0: not at all.
     support : array_like of int, shape (ends,)
         Support, one stack, that each tie end is on.
     stations : array_like, shape (ends,)
         Of each tie end, from head to tail, left before right [m].
-    found_at : array_like of int, optional
-        Tie ends to look at; by default all.
+    found_at : array_like of int, shape (finds,), optional
+        Tie ends to look at, one as often as wanted; by default each of them.
     order : str
         One of `trackkit.study.pace.ORDERS`.
     table : PiecesByHeight, optional
@@ -51,7 +51,8 @@ def lifted_again(
     Returns
     -------
     DataFrame
-        One row for each, in the order in which the crew comes to them: end; turn (from 1); lift_m;
+        One row for each, in the order in which the crew comes to them: find (its place in found_at); end;
+        turn (from 1); lift_m;
         supports (placed by then, all lifted again); slid (of them, those whose closing piece takes it
         up by itself); restacked (the others); more_pieces, more_wedges (in the new stacks less in the
         old; below 0 where one high piece takes the place of several); carried (pieces and wedges of the new
@@ -66,22 +67,24 @@ def lifted_again(
     own, handled = pace or Pace(), Handled.of(table)
     fill = np.asarray(fills, dtype=float)
     along, places = along_the_run(stations, support, len(fill))
-    up = np.broadcast_to(np.asarray(lift, dtype=float), fill.shape)
+    at = np.arange(len(fill)) if found_at is None else tie_ends(found_at, len(fill), "found_at")
+    up = np.asarray(lift, dtype=float)
+    if up.shape not in ((), at.shape):
+        raise ValueError(f"lift must be one height or one for each of {len(at)} finds; got shape {up.shape}")
     if not (np.isfinite(fill).all() and np.isfinite(up).all() and (up >= 0).all()):
         raise ValueError("fills must be finite, and lift finite and not negative")
-    turns = laying_order(along, start, order)
-    at = np.arange(len(fill)) if found_at is None else tie_ends(found_at, len(fill), "found_at")
-    turn_of = np.argsort(turns)
-    at = at[np.argsort(turn_of[at], kind="stable")]
+    turn_of = np.argsort(laying_order(along, start, order))
+    sooner = np.argsort(turn_of[at], kind="stable")
+    at, up = at[sooner], np.broadcast_to(up, at.shape)[sooner]
     first, height = np.full(places.max() + 1, len(fill)), np.full(places.max() + 1, -np.inf)
     np.minimum.at(first, places, turn_of)
     np.maximum.at(height, places, fill)
-    moved = (first[None, :] < turn_of[at][:, None]) & (up[at] > 0)[:, None]
-    before, target = handled.which(height)[None, :], height[None, :] + up[at][:, None]
+    moved = (first[None, :] < turn_of[at][:, None]) & (up > 0)[:, None]
+    before, target = handled.which(height)[None, :], height[None, :] + up[:, None]
     slid = handled.takes_up(before, target)
     after = np.where(slid, before, handled.which(target))
     old = np.broadcast_to(before, after.shape)
-    frame = pd.DataFrame({"end": at, "turn": turn_of[at] + 1, "lift_m": up[at]})
+    frame = pd.DataFrame({"find": sooner, "end": at, "turn": turn_of[at] + 1, "lift_m": up})
     columns = {
         "supports": np.ones_like(after),
         "slid": slid,

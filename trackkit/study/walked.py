@@ -10,32 +10,37 @@ from numpy.typing import NDArray
 from trackkit.study.handled import Handled
 from trackkit.study.pace import Pace
 
-__all__ = ["Ground", "Walked", "walk"]
+__all__ = ["Ahead", "Walked", "walk"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
-    """Heights above the line's grade, one row a tie end, and what stands where.
+class Ahead:
+    """What the crew comes to, in heights above the line's grade, and what stands where.
 
     Attributes
     ----------
-    heights : ndarray, shape (ends, draws)
-        [m]
+    lines : ndarray, shape (ends + obstacles, draws)
+        Height of the line set from each tie end, then from each obstacle: its own, and its room [m].
+    highest : ndarray, shape (ends, draws)
+        The highest of what the crew comes to at each tie end: itself, and the obstacles nearest to it [m].
+    asked : ndarray, shape (ends, draws)
+        The lowest line that has its room over all of that [m].
     lowest : ndarray, shape (supports, draws)
         Of the tie ends on each support, which its stack is built from [m].
     support : ndarray, shape (ends,)
         Support of each tie end, from 0.
-    gap, touch : float
-        What the line keeps over the tie end it is set from, and what ground may be too high by [m].
+    touch : float
+        What anything may be too high by [m].
     """
 
-    heights: Floats
+    lines: Floats
+    highest: Floats
+    asked: Floats
     lowest: Floats
     support: Ints
-    gap: float
     touch: float
 
 
@@ -63,7 +68,7 @@ class Walked:
 
 
 def walk(
-    ground: Ground,
+    ahead: Ahead,
     start: int,
     spares: Floats,
     order: Ints,
@@ -74,15 +79,16 @@ def walk(
 ) -> Walked:
     """Return what the crew does from one start, for every spare height and draw.
 
-    The line is set from the start's true height in each draw, plus the gap, plus the spare height. At each
-    tie end in turn: where its ground is above the underside of the line by more than a touch, all that is
-    placed is lifted until this end has the gap; then its support is placed, if it is not yet.
+    The line is set from the start in each draw, plus the spare height. At each tie end in turn: where
+    anything that the crew comes to there is above the underside of the line by more than a touch, all that is
+    placed is lifted until everything that it has come to so far has its room; then the support is placed, if
+    it is not yet.
 
     Parameters
     ----------
-    ground : Ground
+    ahead : Ahead
     start : int
-        Tie end.
+        Tie end, or obstacle: which of ``ahead.lines``.
     spares : ndarray, shape (spares,)
         [m]
     order : ndarray, shape (ends,)
@@ -92,24 +98,25 @@ def walk(
     spare_again : bool
         Whether the spare height is built in again whenever the line is lifted.
     """
-    shape = (len(spares), ground.heights.shape[1])
-    line = ground.heights[start] + ground.gap + spares[:, None]
-    over = ground.gap + spares * spare_again
+    shape = (len(spares), ahead.lines.shape[1])
+    line = ahead.lines[start] + spares[:, None]
+    over, reach = spares * spare_again, np.full(shape[1], -np.inf)
     lifts, lifted, slid = (np.zeros(shape, dtype=np.int64) for _ in range(3))
     counted, again = np.zeros(shape, dtype=np.int64), np.zeros(shape)
-    stacks = np.zeros((len(ground.lowest), *shape), dtype=np.int16)  # the largest array: kept small
+    stacks = np.zeros((len(ahead.lowest), *shape), dtype=np.int16)  # the largest array: kept small
     both = handled.pieces + handled.wedges
     placed: list[int] = []
     for end in order.tolist():
-        here, place = ground.heights[end], int(ground.support[end])
-        spare, draw = np.nonzero(here > line + ground.touch)
+        place = int(ahead.support[end])
+        reach = np.maximum(reach, ahead.asked[end])
+        spare, draw = np.nonzero(ahead.highest[end] > line + ahead.touch)
         if len(draw):
-            up = here[draw] + over[spare]
+            up = reach[draw] + over[spare]
             line[spare, draw] = up
             lifts[spare, draw] += 1
             lifted[spare, draw] += len(placed)
             rows = np.array(placed, dtype=np.int64)[:, None]
-            fills = up - ground.lowest[rows, draw]
+            fills = up - ahead.lowest[rows, draw]
             before = stacks[rows, spare, draw].astype(np.int64)
             kept = handled.takes_up(before, fills)
             after = before.copy()
@@ -121,10 +128,10 @@ def walk(
             rest = pace.restack * (len(placed) - only) + pace.piece * carried
             again[spare, draw] += pace.reset + pace.slide * only + rest
         if place not in placed:
-            first = handled.which(line - ground.lowest[place])
+            first = handled.which(line - ahead.lowest[place])
             stacks[place] = first
             counted += both[first]
             placed.append(place)
     placing: Floats = pace.level * len(placed) + pace.piece * counted.astype(float)
-    too_high = line - ground.lowest.min(axis=0) > handled.top
+    too_high = line - ahead.lowest.min(axis=0) > handled.top
     return Walked(lifts, lifted, slid, placing, again, too_high)

@@ -22,7 +22,7 @@ class ExpectedWork:
     Attributes
     ----------
     starts : ndarray of int, shape (starts,)
-        Tie ends that the line is set from.
+        Tie ends that the line is set from, or obstacles, numbered on from the last tie end.
     spares : ndarray, shape (spares,)
         Spare heights built in [m].
     minutes : ndarray, shape (starts, spares, draws)

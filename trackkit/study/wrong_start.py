@@ -1,26 +1,27 @@
 """A wrong start on the day, and insurance against it.
 
-The crew sets the line from one tie end and lays tie after tie. Where it comes to ground that is higher
-than the line allows, all that is placed must be lifted again. A spare height built in at the start makes
-that rarer, and every stack higher. Minutes come from `Pace`, which is all guesses: they weigh one choice
-against another, and promise nothing.
+The crew sets the line from one point and lays tie after tie. Where it comes to ground, or to an obstacle,
+that is higher than the line allows, all that is placed must be lifted again. A spare height built in at
+the start makes that rarer, and every stack higher. Minutes come from `Pace`, which is all guesses: they
+weigh one choice against another, and promise nothing.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from trackkit.cribbing.by_height import PiecesByHeight
 from trackkit.study.best import BestSpare, BestStart, best_spare, best_start
 from trackkit.study.ends import along_the_run, tie_ends
+from trackkit.study.finds import finds
 from trackkit.study.handled import Handled
 from trackkit.study.lifting import lifted_again
+from trackkit.study.obstacles import Obstacles, nearest_ends
 from trackkit.study.pace import ORDERS, Pace, laying_order
-from trackkit.study.walked import Ground, walk
+from trackkit.study.walked import Ahead, walk
 from trackkit.study.work import ExpectedWork
 
 __all__ = [
@@ -28,11 +29,12 @@ __all__ = [
     "BestSpare",
     "BestStart",
     "ExpectedWork",
+    "Obstacles",
     "Pace",
     "best_spare",
     "best_start",
     "expected_work",
-    "expected_work_in_steps",
+    "finds",
     "laying_order",
     "lifted_again",
 ]
@@ -51,20 +53,24 @@ def expected_work(
     table: PiecesByHeight | None = None,
     pace: Pace | None = None,
     spare_again: bool = False,
+    obstacles: Obstacles | None = None,
 ) -> ExpectedWork:
     """Return the work that each start and spare height comes to, over draws of the ground.
 
     In each draw the line is set from the start's true height, plus the gap, plus the spare height, and the
-    crew goes from tie end to tie end. Where the ground is above the line's underside by more than a touch,
-    everything placed so far is lifted, so that this end has the gap; then it goes on. There may be several
-    such finds. One before anything is placed lifts the line, but no support.
+    crew goes from tie end to tie end; at the first of those nearest to an obstacle it comes to that too.
+    Where the ground or an obstacle is above the line's underside by more than a touch, everything placed so
+    far is lifted, so that all that the crew has come to has its room: tie ends the gap, obstacles their own.
+    Then it goes on. There may be several such finds. One before anything is placed lifts the line, but no
+    support.
 
     Parameters
     ----------
     drawn : array_like, shape (draws, ends)
         Heights of the tie ends above the line's grade [m]: less grade times station, and less drops.
     starts : array_like of int, shape (starts,)
-        Tie ends to set the line from.
+        Tie ends to set the line from, or obstacles numbered on from the last tie end: then the line has the
+        obstacle's room over it instead of the gap, and the crew starts at the tie end nearest to it.
     spares : array_like, shape (spares,)
         Spare heights built in at the start [m], 0 or more.
     support : array_like of int, shape (ends,)
@@ -81,7 +87,9 @@ def expected_work(
         Without it no pieces are counted, and every stack must be opened to be lifted again.
     pace : Pace, optional
     spare_again : bool
-        Whether the spare height is built in again whenever the line is lifted; else the gap only.
+        Whether the spare height is built in again whenever the line is lifted; else there is no spare then.
+    obstacles : Obstacles, optional
+        What else the line must clear, in the same draws.
 
     Raises
     ------
@@ -91,66 +99,28 @@ def expected_work(
     Notes
     -----
     More spare height never makes the line be lifted more often, draw by draw; it may make one lift
-    come later, when more is placed.
+    come later, when more is placed. That holds with obstacles whose room is not the gap because a lift gives
+    everything that was passed its room, and not only what is found: else a low line, lifted far by an
+    obstacle that asks for much room, would stay where a higher one, which just cleared it, is lifted later.
     """
-    steps = expected_work_in_steps(
-        drawn,
-        starts,
-        spares,
-        support=support,
-        stations=stations,
-        gap=gap,
-        touch=touch,
-        order=order,
-        table=table,
-        pace=pace,
-        spare_again=spare_again,
-    )
-    while True:
-        try:
-            next(steps)
-        except StopIteration as over:
-            found: ExpectedWork = over.value
-            return found
-
-
-def expected_work_in_steps(
-    drawn: ArrayLike,
-    starts: ArrayLike,
-    spares: ArrayLike,
-    *,
-    support: ArrayLike,
-    stations: ArrayLike,
-    gap: float,
-    touch: float,
-    order: str = "outward",
-    table: PiecesByHeight | None = None,
-    pace: Pace | None = None,
-    spare_again: bool = False,
-) -> Generator[None, None, ExpectedWork]:
-    """Return `expected_work`, and yield after each start.
-
-    For whoever has to answer something else meanwhile (``yield from``); the parameters are the same.
-    """
-    ground = _ground(drawn, support, stations, gap, touch)
+    ahead, first = _ahead(drawn, support, stations, gap, touch, obstacles)
     along = np.asarray(stations, dtype=float)
     extra = np.atleast_1d(np.asarray(spares, dtype=float))
     if extra.ndim != 1 or not len(extra) or not (np.isfinite(extra) & (extra >= 0)).all():
         raise ValueError(f"spares must be finite heights in m, 0 or more; got {spares!r}")
-    ends = tie_ends(starts, len(along), "starts")
-    own, handled = pace or Pace(), Handled.of(table)
-    minutes = np.empty((len(ends), len(extra), ground.heights.shape[1]))
-    means = np.empty((7, len(ends), len(extra)))
-    for number, start in enumerate(ends.tolist()):
-        turns = laying_order(along, start, order)
-        one = walk(ground, start, extra, turns, handled, own, spare_again=spare_again)
+    own = tie_ends(starts, len(along), "starts", obstacles=len(first) - len(along))
+    paced, handled = pace or Pace(), Handled.of(table)
+    minutes = np.empty((len(own), len(extra), ahead.lines.shape[1]))
+    means = np.empty((7, len(own), len(extra)))
+    for number, start in enumerate(own.tolist()):
+        turns = laying_order(along, int(first[start]), order)
+        one = walk(ahead, start, extra, turns, handled, paced, spare_again=spare_again)
         minutes[number] = one.placing + one.again
         parts = (one.lifts, one.lifted, one.slid, one.placing, one.again, one.lifts == 0, one.too_high)
         means[:, number] = [part.mean(axis=1) for part in parts]
-        yield
     lifts, lifted, slid, placing, again, stays, too_high = means
     return ExpectedWork(
-        starts=ends,
+        starts=own,
         spares=extra,
         minutes=minutes,
         lifts=lifts,
@@ -164,15 +134,34 @@ def expected_work_in_steps(
     )
 
 
-def _ground(drawn: ArrayLike, support: ArrayLike, stations: ArrayLike, gap: float, touch: float) -> Ground:
+def _ahead(
+    drawn: ArrayLike, support: ArrayLike, stations: ArrayLike, gap: float, touch: float,
+    obstacles: Obstacles | None,
+) -> tuple[Ahead, NDArray[np.int64]]:  # fmt: skip
+    """Return what the crew comes to, and the tie end that it starts at from each tie end and obstacle."""
     heights = np.asarray(drawn, dtype=float)
     if heights.ndim != 2 or not heights.size or not np.isfinite(heights).all():
         raise ValueError(f"drawn must be finite heights of shape (draws, ends); got shape {heights.shape}")
     for name, value in (("gap", gap), ("touch", touch)):
         if not (math.isfinite(value) and value >= 0):
             raise ValueError(f"{name} must be a finite height in m, not negative; got {value!r}")
-    _, places = along_the_run(stations, support, heights.shape[1])
+    along, places = along_the_run(stations, support, heights.shape[1])
     heights = np.ascontiguousarray(heights.T)
     lowest = np.full((places.max() + 1, heights.shape[1]), np.inf)
     np.minimum.at(lowest, places, heights)
-    return Ground(heights, lowest, places, gap, touch)
+    lines, first = heights + gap, np.arange(len(heights))
+    if obstacles is None or not len(obstacles.room):
+        return Ahead(lines, heights, lines, lowest, places, touch), first
+    others = obstacles.heights.T
+    if others.shape[1] != heights.shape[1]:
+        raise ValueError(
+            f"obstacles must have the same draws as the ground, {heights.shape[1]}; got {others.shape[1]}"
+        )
+    near = nearest_ends(along, obstacles.stations)
+    which, end = np.nonzero(near)
+    room = others + obstacles.room[:, None]
+    highest, asked = heights.copy(), lines.copy()
+    np.maximum.at(highest, end, others[which])
+    np.maximum.at(asked, end, room[which])
+    first = np.concatenate([first, near.argmax(axis=1)])
+    return Ahead(np.vstack([lines, room]), highest, asked, lowest, places, touch), first
