@@ -8,13 +8,14 @@ import pytest
 from demo_jobs import DEMO, changed
 
 from trackkit.cli import main
+from trackkit.daywork import nearest_end, wrong_start
 from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.layout.fills import fill_table
 from trackkit.layout.line import level_line
 from trackkit.plan import lay_line, stack_up
 from trackkit.problems import CannotDo, InputProblems
-from trackkit.studied import nearest_end, set_from, stacks_from, study_job, with_gap, wrong_start
+from trackkit.studied import set_from, stacks_from, study_job, with_gap
 from trackkit.studied_day import day_listing, day_start, settle_listing, study_parts, study_text, truck_lines
 from trackkit.studied_words import candidate_words, causes_listing, ranking_listing, reference_lines
 from trackkit.study.wrong_start import best_spare
@@ -80,7 +81,7 @@ def test_the_truck_is_worked_out_for_a_line_set_elsewhere(lawn):
 
 def test_from_the_point_by_eye_all_that_stands_is_lifted_when_it_shows(lawn):
     """Laid outward from tie 19: the first end that touches, and the lift that it asks for, by hand."""
-    table = wrong_start(lawn, lawn.eye)
+    table = wrong_start(lawn.day, lawn.eye)
     heights = -lawn.laid.fills["fill_m"].to_numpy()
     own = -float(lawn.study.table["fill_m"].iloc[lawn.eye])  # of the point itself, between two ties
     gap, touch = lawn.laid.line.gap, lawn.study.touch
@@ -93,14 +94,14 @@ def test_from_the_point_by_eye_all_that_stands_is_lifted_when_it_shows(lawn):
 
 
 def test_work_from_the_eye_costs_more_than_from_the_likeliest(lawn):
-    starts = lawn.work.starts.tolist()
+    starts = lawn.day.work.starts.tolist()
     eye, planned = (
-        starts.index(nearest_end(lawn.laid.line.run, 8.4, "left")),
+        starts.index(nearest_end(lawn.day.stations, 8.4, "left")),
         starts.index(lawn.study.planned),
     )
-    minutes = lawn.work.minutes.mean(axis=2)
+    minutes = lawn.day.work.minutes.mean(axis=2)
     assert minutes[eye, 0] > minutes[planned, 0] + 10
-    assert lawn.work.lifted[eye, 0] > 2 > 0.1 > lawn.work.lifted[planned, 0]
+    assert lawn.day.work.lifted[eye, 0] > 2 > 0.1 > lawn.day.work.lifted[planned, 0]
 
 
 def test_a_larger_gap_leaves_less_to_touch(yard):
@@ -147,7 +148,11 @@ restack_minutes = 10"""
     studied = studied_of(load_job(job))
     assert studied.causes.rate == pytest.approx(0.02)
     assert studied.study.accepted == pytest.approx(0.01)
-    assert (studied.order, studied.pace.restack, studied.pace.level) == ("from the head", 10.0, 3.0)
+    assert (studied.day.order, studied.day.pace.restack, studied.day.pace.level) == (
+        "from the head",
+        10.0,
+        3.0,
+    )
     own = [one for one in studied.study.candidates if one.kind in ("eye", "point")]
     assert [(one.kind, one.side) for one in own] == [("point", "right"), ("eye", "right")]
     assert own[1].station == pytest.approx(5.15)
@@ -181,7 +186,7 @@ def test_without_a_truck_no_pieces_are_told(tmp_path):
     assert studied.by_height is None and truck_lines(studied) == []
     assert "pieces" not in " ".join(ranking_listing(studied).head)
     with pytest.raises(ValueError, match="pieces"):
-        best_spare(studied.work, int(studied.work.starts[0]))
+        best_spare(studied.day.work, int(studied.day.work.starts[0]))
     assert study_text(studied)
 
 
@@ -190,7 +195,7 @@ def test_an_empty_truck_counts_no_pieces(tmp_path):
     truck = pd.read_csv(folder / "truck.csv")
     truck.assign(count=0).to_csv(folder / "truck.csv", index=False)
     studied = studied_of(load_job(folder))
-    assert studied.by_height is None and not studied.work.counted
+    assert studied.by_height is None and not studied.day.work.counted
     assert "short of" in truck_lines(studied)[0]
 
 

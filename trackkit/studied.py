@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from trackkit.cribbing.by_height import PiecesByHeight, pieces_by_height
 from trackkit.cribbing.results import StackPlan
 from trackkit.cribbing.travel import travel_of
+from trackkit.daywork import DayWork, day_work
 from trackkit.job import Job
 from trackkit.jobschema import PlaceTable
 from trackkit.layout.fills import fill_table
@@ -28,28 +29,16 @@ from trackkit.study.high_point import HighPoint, high_point
 from trackkit.study.pairs import compare_pairs
 from trackkit.study.reference import ACCEPTED, ReferenceStudy, compare_references
 from trackkit.study.settle import Settled, what_settles
-from trackkit.study.wrong_start import ExpectedWork, Pace, expected_work, lifted_again
 from trackkit.survey.quality.next_reading import possible_readings
 
 __all__ = [
-    "Studied", "eye_of", "nearest_end", "set_from", "stacks_from", "studied_in_steps", "study_job",
-    "supports_of", "tie_end_of", "with_gap",
-    "wrong_start",
+    "Studied", "eye_of", "set_from", "stacks_from", "studied_in_steps", "study_job", "with_gap",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
 
 #: What rods are misread by [m]: a decimetre and a centimetre, or a foot and an inch.
 UNITS: Final = {"in": (0.3048, 0.0254), "cm": (0.1, 0.01), "mm": (0.1, 0.01)}
-#: Spare heights that are tried [m]: to 30 mm by 3 mm, or to 1 1/4 in by 1/8 in.
-SPARES: Final = {
-    "in": tuple(0.003175 * i for i in range(11)),
-    "cm": tuple(0.003 * i for i in range(11)),
-    "mm": tuple(0.003 * i for i in range(11)),
-}
-#: Draws in which the day's work is walked through; and how many starts are, at most.
-WALKED: Final = 2000
-STARTS: Final = 8
 #: Tie ends that contend: with a smaller chance to govern they are not listed.
 LISTED: Final = 0.02
 
@@ -69,13 +58,8 @@ class Studied:
     high : HighPoint
     causes : Causes
         Set out from the control peg if there is one, else from what the line rests on.
-    by_height : PiecesByHeight or None
-        None without a truck, and where nothing on it closes any height.
-    pace : Pace
-    order : str
-        In which ties are laid.
-    work : ExpectedWork
-        The day's work from the ends that contend, the planned one and the one nearest to that by eye.
+    day : DayWork
+        The day's work with the line as it is planned.
     settled : Settled or None
         None where an obstacle is higher than any tie end.
     """
@@ -85,10 +69,7 @@ class Studied:
     pairs: pd.DataFrame
     high: HighPoint
     causes: Causes
-    by_height: PiecesByHeight | None
-    pace: Pace
-    order: str
-    work: ExpectedWork
+    day: DayWork
     settled: Settled | None
 
     @property
@@ -100,6 +81,11 @@ class Studied:
     def laid(self) -> Laid:
         """The line as it is planned."""
         return self.stacked.laid
+
+    @property
+    def by_height(self) -> PiecesByHeight | None:
+        """What closing each fill takes; None without a truck, and where nothing on it closes any height."""
+        return self.day.by_height
 
     @property
     def eye(self) -> int | None:
@@ -173,11 +159,9 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
     causes = find_causes(ground, line, units=units, rate=rate, set_from=control_of(job, ground))
     high = high_point(ground, line)
     yield
-    pace, order = _pace(job), asked.order or "outward"
-    work = _work(laid, stacked.fills, study, by_height, pace, order)
+    day = day_work(stacked, study, by_height)
     yield
-    settled = _settled(laid, study)
-    return Studied(stacked, study, pairs, high, causes, by_height, pace, order, work, settled)
+    return Studied(stacked, study, pairs, high, causes, day, _settled(laid, study))
 
 
 def _settled(laid: Laid, study: ReferenceStudy) -> Settled | None:
@@ -215,11 +199,6 @@ def _pegs(laid: Laid) -> list[str]:
     return [] if control is None else [control]
 
 
-def _pace(job: Job) -> Pace:
-    given = {key.removesuffix("_minutes"): value for key, value in job.file.study.pace.model_dump().items()}
-    return Pace(**{key: value for key, value in given.items() if value is not None})
-
-
 def _tie_end(place: PlaceTable, run: Run) -> Point:
     """Return the tie end that a job names; CannotDo if the run has no such tie."""
     ties = run.ties
@@ -249,89 +228,11 @@ def eye_of(job: Job, run: Run) -> Point | None:
     return None if job.file.study.by_eye is None else _point(job.file.study.by_eye, run)
 
 
-# --- on the day ---------------------------------------------------------------------------------
-
-
-def nearest_end(run: Run, station: float, side: str) -> int:
-    """Return the tie end under one rail that is nearest to a station; tie ends count left before right."""
-    ties = run.ties["station_m"].to_numpy(dtype=float)
-    return 2 * int(np.abs(ties - station).argmin()) + (side == "right")
-
-
-def tie_end_of(studied: Studied, candidate: int) -> int | None:
-    """Return the tie end that a candidate is, or the nearest one; None for a peg or a given height."""
-    return _end_of(studied.study.candidates[candidate], candidate, studied.laid.line.run)
-
-
-def _end_of(own: Candidate, candidate: int, run: Run) -> int | None:
-    if own.kind == "tie":
-        return candidate
-    return nearest_end(run, own.station, own.side) if own.kind in ("point", "eye") else None
-
-
-def supports_of(fills: pd.DataFrame) -> tuple[NDArray[np.int64], Array]:
-    """Return which stack each tie end of a fill table stands on, and the ends' stations [m]."""
-    keys = list(zip(fills["support"], fills["side"], strict=True))
-    numbers = {key: i for i, key in enumerate(dict.fromkeys(keys))}
-    return np.array([numbers[key] for key in keys]), fills["station_m"].to_numpy(dtype=float)
-
-
-def _work(
-    laid: Laid, fills: pd.DataFrame, study: ReferenceStudy, by_height: PiecesByHeight | None, pace: Pace,
-    order: str,
-) -> ExpectedWork:  # fmt: skip
-    """Return the day's work from the planned tie end, the one nearest to that by eye, and contenders."""
-    marked = [i for i, one in enumerate(study.candidates) if one.kind == "eye"]
-    wanted = [study.planned, *marked, *study.contenders(LISTED).index]
-    run = laid.line.run
-    ends = [_end_of(study.candidates[i], i, run) for i in wanted if i >= 0]
-    starts = list(dict.fromkeys(end for end in ends if end is not None))[:STARTS] or [study.likeliest]
-    support, stations = supports_of(fills)
-    return expected_work(
-        study.drawn.heights[: study.contest.ends, :WALKED].T, np.array(starts),
-        np.array(SPARES[laid.job.display.unit]), support=support, stations=stations, gap=laid.line.gap,
-        touch=study.touch, order=order, table=by_height, pace=pace,
-    )  # fmt: skip
-
-
-def wrong_start(studied: Studied, candidate: int) -> pd.DataFrame:
-    """Return what is lifted again if the line is set from a candidate that is too low, by the fitted ground.
-
-    Parameters
-    ----------
-    studied : Studied
-    candidate : int
-        A tie end or a point along the run.
-
-    Returns
-    -------
-    DataFrame
-        As `trackkit.study.wrong_start.lifted_again`, a row for each tie end where the crew would find out;
-        empty where there is none. Also tie and side.
-
-    Raises
-    ------
-    ValueError
-        For a peg or a given height, which no tie end is set from.
-    """
-    start = tie_end_of(studied, candidate)
-    if start is None:
-        raise ValueError(f"{studied.study.candidates[candidate].label} is no point along the run")
-    contest = studied.study.contest
-    up = contest.mean[: contest.ends] - contest.mean[contest.starts[candidate]]
-    lift = np.where(up > studied.laid.line.gap + studied.study.touch, up, 0.0)
-    support, stations = supports_of(studied.stacked.fills)
-    at = np.flatnonzero(lift)
-    found = lifted_again(
-        studied.laid.line.gap - up, start, lift[at], support=support, stations=stations,
-        found_at=at, order=studied.order, table=studied.by_height, pace=studied.pace,
-    ) if lift.any() else pd.DataFrame(columns=["end", "turn", "lift_m", "supports", "minutes"])  # fmt: skip
-    end = found["end"].to_numpy(dtype=int)
-    return found.assign(tie=end // 2 + 1, side=np.where(end % 2, "right", "left"))
-
-
 def with_gap(studied: Studied, more: float) -> Studied:
-    """Return the study with its line higher by so much [m], and what the causes do then."""
+    """Return the study with its line higher by so much [m], and what the causes do then.
+
+    All the rest is still of the line as it was.
+    """
     laid = studied.laid
     line = replace(laid.line, knots_height=laid.line.knots_height + more, gap=laid.line.gap + more)
     fills = laid.fills.assign(fill_m=laid.fills["fill_m"] + more, line_m=laid.fills["line_m"] + more)

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 from trackkit.advice import chance_words
+from trackkit.daywork import wrong_start
 from trackkit.listed import Listing
 from trackkit.nextread import reading_place
 from trackkit.paper import WIDTH, columns, wrapped_lines
 from trackkit.pictured import truck_words
 from trackkit.plan import warnings_of
 from trackkit.report import said
-from trackkit.studied import Studied, stacks_from, tie_end_of, wrong_start
+from trackkit.studied import Studied, stacks_from
 from trackkit.studied_words import (
     MINUTES,
     candidate_words,
@@ -54,7 +55,7 @@ def day_start(studied: Studied, chosen: int | None = None) -> int | None:
     likely = [int(str(i)) for i in studied.study.contenders().index]
     eye = [studied.eye] if studied.eye is not None else []
     for one in [chosen] if chosen is not None else [*eye, *likely[1:]]:
-        if tie_end_of(studied, one) is not None and not wrong_start(studied, one).empty:
+        if studied.day.tie_end(one) is not None and not wrong_start(studied.day, one).empty:
             return one
     return None
 
@@ -62,7 +63,7 @@ def day_start(studied: Studied, chosen: int | None = None) -> int | None:
 def day_listing(studied: Studied, candidate: int) -> Listing:
     """Return what must be lifted again if the line was set from a point that is too low, find by find."""
     show, job = studied.job.display, studied.job
-    table = wrong_start(studied, candidate)
+    table = wrong_start(studied.day, candidate)
     some = table if len(table) <= _FIRST + 1 else table.iloc[[*range(_FIRST), -1]]
     counted = studied.by_height is not None
     rows = tuple(
@@ -86,7 +87,7 @@ def day_listing(studied: Studied, candidate: int) -> Listing:
 
 
 def _order_words(studied: Studied) -> str:
-    return "outward from there" if studied.order == "outward" else studied.order
+    return "outward from there" if studied.day.order == "outward" else studied.day.order
 
 
 def day_lines(studied: Studied) -> list[str]:
@@ -97,7 +98,7 @@ def day_lines(studied: Studied) -> list[str]:
     planned = studied.study.planned
     if studied.settled is None or planned < 0 or studied.study.candidates[planned].kind != "tie":
         return []  # a line on two points, on an obstacle or at a given height is not set from one tie end
-    work = studied.work
+    work = studied.day.work
     start = best_start(work)
     name = candidate_words(studied, start.start)
     others = [candidate_words(studied, one) for one in start.as_good if one != start.start]
@@ -108,7 +109,7 @@ def day_lines(studied: Studied) -> list[str]:
     ]
     if work.counted:
         lines.append(_spare_words(studied, start.start))
-    eye = None if studied.eye is None else tie_end_of(studied, studied.eye)
+    eye = None if studied.eye is None else studied.day.tie_end(studied.eye)
     if eye is not None and eye in work.starts.tolist() and eye != start.start:
         row = work.starts.tolist().index(eye)
         more = float(work.minutes[row, 0].mean()) - start.minutes
@@ -121,9 +122,9 @@ def day_lines(studied: Studied) -> list[str]:
 
 def _spare_words(studied: Studied, start: int) -> str:
     """Return whether spare height pays, as insurance or because taller stacks take fewer pieces."""
-    show, spare = studied.job.display, best_spare(studied.work, start)
-    row = studied.work.starts.tolist().index(start)
-    lifting = float(studied.work.again[row, 0])
+    show, spare = studied.job.display, best_spare(studied.day.work, start)
+    row = studied.day.work.starts.tolist().index(start)
+    lifting = float(studied.day.work.again[row, 0])
     height, saves = show.small_unit(spare.spare), f"saves {_minutes(spare.saves)} on average"
     stays, without = _sure(spare.stays), _sure(spare.stays_without)
     if lifting < _NOTHING:

@@ -11,7 +11,7 @@ from trackkit.cribbing.said import fine
 from trackkit.listed import Listing
 from trackkit.naming import named
 from trackkit.plan import control_of
-from trackkit.studied import Studied, supports_of, tie_end_of
+from trackkit.studied import Studied
 from trackkit.study.causes import CAUSES
 from trackkit.study.wrong_start import lifted_again
 from trackkit.tables.rows import rows_of
@@ -123,15 +123,14 @@ def _cost(studied: Studied, lift: float) -> str:
     planned = studied.study.planned
     if lift <= 0.0 or planned < 0:
         return ""
-    start = tie_end_of(studied, planned)
+    day, fills = studied.day, studied.causes.fills
+    start = day.tie_end(planned)
     if start is None:
         return ""
-    support, stations = supports_of(studied.stacked.fills)
-    fills = studied.causes.fills
     lifts = np.full(fills.size, lift)
     found = lifted_again(
-        fills, start, lifts, support=support, stations=stations, order=studied.order,
-        table=studied.by_height, pace=studied.pace,
+        fills, start, lifts, support=day.support, stations=day.stations, order=day.order,
+        table=day.by_height, pace=day.pace,
     )  # fmt: skip
     return f"{float(found['minutes'].iloc[-1]):.0f}"
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from trackkit.advice import chance_words
+from trackkit.daywork import SPARES
 from trackkit.desk.controls import Option, choice, heights, slider
 from trackkit.desk.jobs import job_choice
 from trackkit.desk.panel import Panel
@@ -19,7 +20,7 @@ from trackkit.job import load_job, with_line
 from trackkit.pictured import draw_laid, truck_words
 from trackkit.plan import Laid, lay_line, stack_up
 from trackkit.spoken import fills_text, governing_words, side_words
-from trackkit.studied import SPARES, Studied, set_from, study_job, tie_end_of
+from trackkit.studied import Studied, set_from, study_job
 from trackkit.studied_day import day_lines, day_listing, day_start, settle_lines, settle_listing
 from trackkit.studied_words import (
     candidate_words,
@@ -264,7 +265,7 @@ class ReferencePanel(Panel):
 
     def _low(self) -> bool:
         """Return whether the point chosen is one of the run's, and not the planned one."""
-        own = tie_end_of(self.studied, self._candidate)
+        own = self.studied.day.tie_end(self._candidate)
         return own is not None and self._candidate != self.studied.study.planned
 
     def settings(self) -> list[str]:
