@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from trackkit.cribbing.by_height import PiecesByHeight
 from trackkit.job import Job
 from trackkit.plan import Stacked
+from trackkit.study.obstacles import Obstacles, nearest_ends
 from trackkit.study.reference import ReferenceStudy
-from trackkit.study.wrong_start import ExpectedWork, Pace, expected_work, lifted_again
+from trackkit.study.wrong_start import ExpectedWork, Pace, expected_work, finds, lifted_again
 
 __all__ = ["SPARES", "DayWork", "day_work", "nearest_end", "wrong_start"]
 
@@ -41,30 +42,43 @@ class DayWork:
         Stack that each tie end stands on.
     stations : ndarray, shape (ends,)
         Of the tie ends, left before right [m].
+    beside : ndarray, shape (obstacles,)
+        Of what else the line must clear [m].
     by_height : PiecesByHeight or None
         None without a truck, and where nothing on it closes any height.
     pace : Pace
     order : str
         In which ties are laid.
     work : ExpectedWork
-        From the ends that contend, the planned one and the one nearest to that by eye.
+        From what contends, what is planned and the tie end nearest to the point by eye. Its starts are
+        candidates of the study: tie ends, or obstacles.
     """
 
     study: ReferenceStudy
     support: NDArray[np.int64]
     stations: Array
+    beside: Array
     by_height: PiecesByHeight | None
     pace: Pace
     order: str
     work: ExpectedWork
 
     def tie_end(self, candidate: int) -> int | None:
-        """Return the tie end that a candidate is, or the nearest one; None for a peg or a given height."""
-        return _tie_end(self.study, candidate, self.stations)
+        """Return the tie end that a candidate is, or the nearest one; None for a peg or a given height.
+
+        Of an obstacle, which lies under no one rail, the left end of the nearest tie.
+        """
+        own = self.study.candidates[candidate]
+        if own.kind == "obstacle":
+            return int(nearest_ends(self.stations, np.array([own.station]))[0].argmax())
+        return _start(self.study, candidate, self.stations)
 
 
 def day_work(stacked: Stacked, study: ReferenceStudy, by_height: PiecesByHeight | None) -> DayWork:
-    """Return the day's work from the planned tie end, the one nearest to that by eye, and contenders.
+    """Return the day's work from the planned reference, the tie end nearest to that by eye, and contenders.
+
+    Obstacles are found on the way like ground that is too high, and where they may govern, the line may be
+    set from one. Wherever it is lifted, it has as much room over each as a line that is set from it.
 
     Parameters
     ----------
@@ -75,19 +89,22 @@ def day_work(stacked: Stacked, study: ReferenceStudy, by_height: PiecesByHeight 
     by_height : PiecesByHeight, optional
         Without it no pieces are counted.
     """
-    job, line = stacked.laid.job, stacked.laid.line
+    job, contest = stacked.laid.job, study.contest
     support, stations = _supports(stacked.fills)
     pace, order = _pace(job), job.file.study.order or "outward"
+    others = slice(contest.ends, contest.rows)
+    beside = np.array([one.station for one in study.candidates[others]], dtype=float)
+    drawn = study.drawn.heights[:, :WALKED].T
     marked = [i for i, one in enumerate(study.candidates) if one.kind == "eye"]
     wanted = [i for i in (study.planned, *marked, *study.contenders().index) if i >= 0]
-    ends = [_tie_end(study, i, stations) for i in wanted]
-    starts = list(dict.fromkeys(end for end in ends if end is not None))[:STARTS] or [study.likeliest]
+    each = [_start(study, i, stations) for i in wanted]
+    starts = list(dict.fromkeys(one for one in each if one is not None))[:STARTS] or [study.likeliest]
     work = expected_work(
-        study.drawn.heights[: study.contest.ends, :WALKED].T, np.array(starts),
-        np.array(SPARES[job.display.unit]), support=support, stations=stations, gap=line.gap,
-        touch=study.touch, order=order, table=by_height, pace=pace,
+        drawn[:, : contest.ends], np.array(starts), np.array(SPARES[job.display.unit]), support=support,
+        stations=stations, gap=stacked.laid.line.gap, touch=study.touch, order=order, table=by_height,
+        pace=pace, obstacles=Obstacles(drawn[:, others], contest.offsets[others], beside),
     )  # fmt: skip
-    return DayWork(study, support, stations, by_height, pace, order, work)
+    return DayWork(study, support, stations, beside, by_height, pace, order, work)
 
 
 def wrong_start(day: DayWork, candidate: int) -> pd.DataFrame:
@@ -97,32 +114,38 @@ def wrong_start(day: DayWork, candidate: int) -> pd.DataFrame:
     ----------
     day : DayWork
     candidate : int
-        A tie end or a point along the run.
+        A tie end, an obstacle or a point along the run.
 
     Returns
     -------
     DataFrame
-        As `trackkit.study.wrong_start.lifted_again`, a row for each tie end where the crew would find out;
-        empty where there is none. Also tie and side.
+        As `trackkit.study.wrong_start.lifted_again`, a row for each tie end and obstacle that is too high,
+        see `trackkit.study.finds.finds`; empty where there is none. Also candidate (what is too high, among
+        those of the study), and tie and side of the end at which the crew finds it.
 
     Raises
     ------
     ValueError
-        For a peg or a given height, which no tie end is set from.
+        For a peg or a given height: the crew starts at no tie end then.
     """
     study, start = day.study, day.tie_end(candidate)
     if start is None:
         raise ValueError(f"{study.candidates[candidate].label} is no point along the run")
     contest = study.contest
     line = float(contest.mean[contest.starts[candidate]] + contest.offsets[candidate])
-    heights, gaps = contest.mean[: contest.ends], contest.offsets[: contest.ends]
-    at = np.flatnonzero(heights > line + study.touch)
-    found = lifted_again(
-        line - heights, start, (heights + gaps - line)[at], support=day.support, stations=day.stations,
-        found_at=at, order=day.order, table=day.by_height, pace=day.pace,
+    told = finds(
+        contest.mean[: contest.rows], line, start, room=contest.offsets[: contest.rows], touch=study.touch,
+        stations=day.stations, beside=day.beside, order=day.order,
     )  # fmt: skip
-    end = found["end"].to_numpy(dtype=int)
-    return found.assign(tie=end // 2 + 1, side=np.where(end % 2, "right", "left"))
+    found = lifted_again(
+        line - contest.mean[: contest.ends], start, told["lift_m"], support=day.support,
+        stations=day.stations, found_at=told["end"].to_numpy(), order=day.order, table=day.by_height,
+        pace=day.pace,
+    )  # fmt: skip
+    end, thing = found["end"].to_numpy(dtype=int), told["thing"].to_numpy()
+    return found.assign(
+        candidate=thing[found["find"].to_numpy()], tie=end // 2 + 1, side=np.where(end % 2, "right", "left")
+    )
 
 
 def nearest_end(stations: Array, station: float, side: str) -> int:
@@ -130,9 +153,10 @@ def nearest_end(stations: Array, station: float, side: str) -> int:
     return 2 * int(np.abs(stations[::2] - station).argmin()) + (side == "right")
 
 
-def _tie_end(study: ReferenceStudy, candidate: int, stations: Array) -> int | None:
+def _start(study: ReferenceStudy, candidate: int, stations: Array) -> int | None:
+    """Return what the line is set from on the day: a tie end, an obstacle; of a point the nearest tie end."""
     own = study.candidates[candidate]
-    if own.kind == "tie":
+    if own.kind in ("tie", "obstacle"):
         return candidate
     return nearest_end(stations, own.station, own.side) if own.kind in ("point", "eye") else None
 

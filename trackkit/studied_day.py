@@ -62,13 +62,12 @@ def day_start(studied: Studied, chosen: int | None = None) -> int | None:
 
 def day_listing(studied: Studied, candidate: int) -> Listing:
     """Return what must be lifted again if the line was set from a point that is too low, find by find."""
-    show, job = studied.job.display, studied.job
-    table = wrong_start(studied.day, candidate)
+    show, table = studied.job.display, wrong_start(studied.day, candidate)
     some = table if len(table) <= _FIRST + 1 else table.iloc[[*range(_FIRST), -1]]
-    counted = studied.by_height is not None
+    counted, ends = studied.by_height is not None, studied.study.contest.ends
     rows = tuple(
         (
-            f"tie {row.tie} {job.side(row.side)}",
+            _find_words(studied, int(row.candidate), int(row.tie)),
             show.small(float(row.lift_m)),
             str(int(row.supports)),
             *((str(int(row.slid)), str(int(row.carried))) if counted else ()),
@@ -79,11 +78,21 @@ def day_listing(studied: Studied, candidate: int) -> Listing:
     more = ("of them, wedge only", "pieces to carry") if counted else ()
     head = ("shows first at", "lift by", "supports again", *more, "minutes")
     title = f"SET FROM {candidate_words(studied, candidate)}, which is too low ({unit_of(studied)})"
+    beside = "What is no tie end shows at the first end of the tie nearest to it. " * bool(
+        (some["candidate"] >= ends).any()
+    )
     notes = (
         f"Ties laid {_order_words(studied)}; as the ground is fitted. Each row by itself: what is lifted "
-        f"again if it shows there first; more may show later. M{MINUTES[1:]}.",
+        f"again if it shows there first; more may show later. {beside}M{MINUTES[1:]}.",
     )
-    return Listing(title, head, rows, tuple(range(1, len(head))), (), notes)
+    return Listing(title, head, rows, tuple(range(1, len(head))), (0,), notes)
+
+
+def _find_words(studied: Studied, candidate: int, tie: int) -> str:
+    """Return where something too high shows; an obstacle with the tie at which the crew comes to it."""
+    name = candidate_words(studied, candidate)
+    own = studied.study.candidates[candidate]
+    return name if own.kind == "tie" or name.endswith(f"tie {tie}") else f"tie {tie}: {name}"
 
 
 def _order_words(studied: Studied) -> str:
@@ -91,17 +100,17 @@ def _order_words(studied: Studied) -> str:
 
 
 def day_lines(studied: Studied) -> list[str]:
-    """Return the best tie end to start from, and the best spare height to build in.
+    """Return the best point to start from, and the best spare height to build in.
 
-    None where an obstacle is higher than any tie end: whoever starts from one finds it there.
+    Nothing for a line on two points or at a given height, which is not set from one point.
     """
     planned = studied.study.planned
-    if studied.settled is None or planned < 0 or studied.study.candidates[planned].kind != "tie":
-        return []  # a line on two points, on an obstacle or at a given height is not set from one tie end
+    if planned < 0 or studied.study.candidates[planned].kind not in ("tie", "obstacle"):
+        return []
     work = studied.day.work
     start = best_start(work)
-    name = candidate_words(studied, start.start)
-    others = [candidate_words(studied, one) for one in start.as_good if one != start.start]
+    name = _start_words(studied, start.start)
+    others = [_start_words(studied, one) for one in start.as_good if one != start.start]
     same = f" ({' and '.join(others[:3])} as good)" if others else ""
     lines = [
         f"To start from when not sure: {name}{same}, {_minutes(start.minutes)} expected in all, lifting "
@@ -118,6 +127,12 @@ def day_lines(studied: Studied) -> list[str]:
             f"{float(work.lifted[row, 0]):.0f} supports are lifted again."
         )
     return lines
+
+
+def _start_words(studied: Studied, start: int) -> str:
+    """Return what to start from, and of an obstacle that the line does not lie on it."""
+    name = candidate_words(studied, start)
+    return name if start < studied.study.contest.ends else f"{name} with its room over it"
 
 
 def _spare_words(studied: Studied, start: int) -> str:
