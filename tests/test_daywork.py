@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from demo_jobs import DEMO, changed
@@ -125,3 +127,12 @@ def test_ground_between_the_rails_shows_with_its_own_tie(tmp_path):
     assert (first["tie"], first["supports"]) == (likeliest // 2 + 1, 0)
     assert name in [row[0] for row in day_listing(studied, likeliest).rows]
     assert day_lines(studied)[0].startswith(f"To start from when not sure: {name} with its room over it, ")
+
+
+def test_the_largest_spare_height_that_was_tried_is_told_as_that(lawn):
+    """On the lawn 30 mm, the most, pay: that more might too is said; tried with less worth it, it is not."""
+    most = "That is the most that was tried: more might save more still."
+    assert most in " ".join(day_lines(lawn))
+    work = lawn.day.work
+    dearer = replace(work, minutes=work.minutes + 1000.0 * (work.spares == work.spares[-1])[:, None])
+    assert most not in " ".join(day_lines(replace(lawn, day=replace(lawn.day, work=dearer))))

@@ -141,17 +141,18 @@ def _spare_words(studied: Studied, start: int) -> str:
     row = studied.day.work.starts.tolist().index(start)
     lifting = float(studied.day.work.again[row, 0])
     height, saves = show.small_unit(spare.spare), f"saves {_minutes(spare.saves)} on average"
+    most = " That is the most that was tried: more might save more still." * spare.at_end
     stays, without = _sure(spare.stays), _sure(spare.stays_without)
     if lifting < _NOTHING:
         words = f"Spare height as insurance is not needed: nothing has to be lifted again, {without}."
         if spare.spare > 0.0 and spare.saves >= _NOTHING:
-            words += f" {height} more {saves} all the same: such stacks take fewer pieces."
+            words += f" {height} more {saves} all the same: such stacks take fewer pieces.{most}"
         return words
     if spare.spare == 0.0 or spare.saves < _NOTHING:
         return f"Spare height as insurance does not pay: lifting again costs {_minutes(lifting)} on average."
     return (
         f"Spare height as insurance: {height} on top of the gap {saves}; then nothing has to be lifted "
-        f"again, {stays} (without it {without})."
+        f"again, {stays} (without it {without}).{most}"
     )
 
 
