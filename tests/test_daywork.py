@@ -13,7 +13,7 @@ from trackkit.fitted import fit_job
 from trackkit.job import load_job
 from trackkit.plan import lay_line, stack_up
 from trackkit.studied import study_job
-from trackkit.studied_day import day_lines, day_listing, day_start
+from trackkit.studied_day import day_lines, day_listing, day_start, settle_lines
 
 
 def studied_of(folder):
@@ -136,3 +136,16 @@ def test_the_largest_spare_height_that_was_tried_is_told_as_that(lawn):
     work = lawn.day.work
     dearer = replace(work, minutes=work.minutes + 1000.0 * (work.spares == work.spares[-1])[:, None])
     assert most not in " ".join(day_lines(replace(lawn, day=replace(lawn.day, work=dearer))))
+
+
+def test_a_laser_set_up_anew_is_tied_in_before_the_readings_that_settle_it(lawn):
+    (line,) = settle_lines(lawn)
+    assert lawn.settled.found.ties == ("P1", "P2")
+    assert "Before rods from a laser set up anew, read P1 and P2 from it." in line
+
+
+def test_without_a_rod_no_laser_is_tied_in(lawn):
+    table = lawn.settled.found.table.assign(kind="across")
+    found = replace(lawn.settled.found, table=table)
+    (line,) = settle_lines(replace(lawn, settled=replace(lawn.settled, found=found)))
+    assert "What would settle it" in line and "laser" not in line

@@ -26,7 +26,16 @@ if TYPE_CHECKING:
     from trackkit.job import Job
     from trackkit.plan import Laid
 
-__all__ = ["GOALS", "AskedNext", "kinds_of", "next_for", "next_listing", "next_notes", "reading_place"]
+__all__ = [
+    "GOALS",
+    "AskedNext",
+    "kinds_of",
+    "next_for",
+    "next_listing",
+    "next_notes",
+    "reading_place",
+    "ties_words",
+]
 
 #: What a next reading is for, and what to call it.
 GOALS: Final = {
@@ -125,10 +134,16 @@ def next_notes(asked: AskedNext, job: Job) -> list[str]:
     else:
         now = chance_words(asked.now)
         notes = [f"Now the chance that another tie end is highest than the one taken for it: {now}."]
-    if found.ties and (found.table["kind"] == "rod").any():
-        where = " and ".join(_point(point, job) for point in found.ties)
-        notes.append(f"Before rods from a laser set up anew, read {where} from it.")
-    return notes
+    first = ties_words(found, job)
+    return [*notes, first] if first else notes
+
+
+def ties_words(found: NextReadings, job: Job) -> str:
+    """Return what a laser that is set up anew must be tied in with first; '' where no rod is asked for."""
+    if not found.ties or not (found.table["kind"] == "rod").any():
+        return ""
+    where = " and ".join(_point(point, job) for point in found.ties)
+    return f"Before rods from a laser set up anew, read {where} from it."
 
 
 def reading_place(row: Any, job: Job) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 from trackkit.advice import chance_words
 from trackkit.daywork import wrong_start
 from trackkit.listed import Listing
-from trackkit.nextread import reading_place
+from trackkit.nextread import reading_place, ties_words
 from trackkit.paper import WIDTH, columns, wrapped_lines
 from trackkit.pictured import truck_words
 from trackkit.plan import warnings_of
@@ -185,9 +185,10 @@ def settle_lines(studied: Studied) -> list[str]:
         touches = studied.study.contenders()["touches"].to_numpy(dtype=float)
         safe = bool((touches < studied.study.accepted).all())
         small = " They bring little" + (": set the line from any of them." if safe else ".")
+    first = ties_words(settled.found, job)
     return [
-        f"What would settle it: {', then '.join(steps)}. Now the chance that it is another tie end than "
-        f"the likeliest is {now}.{small}"
+        f"What would settle it: {', then '.join(steps)}.{f' {first}' if first else ''} Now the chance that "
+        f"it is another tie end than the likeliest is {now}.{small}"
     ]
 
 
