@@ -9,7 +9,7 @@ from demo_jobs import DEMO, changed
 
 from trackkit.checked import check_lines, check_text
 from trackkit.fitted import fit_job, fit_readings
-from trackkit.found import find_out, settle
+from trackkit.found import find_out, leave_aside
 from trackkit.job import load_job
 from trackkit.layout.doubt import fill_model
 from trackkit.mistaken import WORDS, mistake_lines, reading_words, short_words, why_words
@@ -145,9 +145,9 @@ def test_the_check_leads_with_what_is_in_doubt(counted, misread):
 def test_what_is_told_of_the_survey_leaves_a_reading_in_doubt_out_and_says_so(lawn, counted, misread):
     """As the job says it once the rod is left out in its file; nothing is checked less for a decimetre."""
     found = find_out(counted, misread)
-    settled = settle(counted, misread, found.aside)
-    assert settled.out == ("levels.csv row 32",) and settled.ground.datum == misread.datum
-    assert check_lines(settled.job, settled.ground) == check_lines(lawn, fit_readings(lawn)[0])
+    undoubted = leave_aside(counted, misread, found.aside)
+    assert undoubted.out == ("levels.csv row 32",) and undoubted.ground.datum == misread.datum
+    assert check_lines(undoubted.job, undoubted.ground) == check_lines(lawn, fit_readings(lawn)[0])
     text = " ".join(check_text(counted, misread).split())
     assert "What follows leaves out levels.csv row 32, in doubt." in text
     assert "this leaves levels.csv row 32 out" in check_text(*on_a_line(counted))

@@ -10,7 +10,7 @@ import numpy as np
 from trackkit.checked_instruments import check_words
 from trackkit.checked_logs import log_lines
 from trackkit.checked_quality import log_contradicts
-from trackkit.found import Found, Settled, find_out, settle, settled_words
+from trackkit.found import Found, Undoubted, find_out, leave_aside, undoubted_words
 from trackkit.job import Job
 from trackkit.listed import Listing
 from trackkit.mistaken import short_names
@@ -76,19 +76,19 @@ def check_text(job: Job, ground: Ground, no_run: str = "", laid: Laid | None = N
     found = find_out(job, ground)
     if log_contradicts(ground):
         laid = None
-    settled = settle(job, ground, found.aside)
+    undoubted = leave_aside(job, ground, found.aside)
     counted = laid
-    if laid is not None and settled.out:
-        counted = _laid_again(settled)
-    out = settled.out if counted is not laid else ()
+    if laid is not None and undoubted.out:
+        counted = _laid_again(undoubted)
+    out = undoubted.out if counted is not laid else ()
     paragraphs = [
         [job.name.upper()],
         *_first(found),
         list(found.agreement),
         check_words(job.folder, ground.instruments, job.display),
         [
-            *settled_words(settled, found.whole),
-            *check_lines(settled.job, settled.ground),
+            *undoubted_words(undoubted, found.whole),
+            *check_lines(undoubted.job, undoubted.ground),
             *(unnoticed_lines(counted) if counted is not None else []),
         ],
         [_next(counted, out, bool(found.doubts.rows or found.whole))] if counted is not None else [],
@@ -108,12 +108,12 @@ def _first(found: Found) -> list[list[str]]:
     return [happened, again] if found.explained_first and found.doubts.rows else [again, happened]
 
 
-def _laid_again(settled: Settled) -> Laid | None:
+def _laid_again(undoubted: Undoubted) -> Laid | None:
     """Return the job's line over the ground without the readings in doubt; None if there is none."""
     from trackkit.plan import lay_on
 
     try:
-        return lay_on(settled.job, settled.ground)
+        return lay_on(undoubted.job, undoubted.ground)
     except (InputProblems, FitError, CannotDo):
         return None
 

@@ -23,7 +23,7 @@ from trackkit.tables.rows import rows_of
 if TYPE_CHECKING:
     from trackkit.survey.quality import Mistake
 
-__all__ = ["NO_DOUBT", "Found", "Settled", "doubt_listing", "find_out", "settle", "settled_words"]
+__all__ = ["NO_DOUBT", "Found", "Undoubted", "doubt_listing", "find_out", "leave_aside", "undoubted_words"]
 
 #: What is said where nothing is in doubt; where no single reading is, though some may have been mixed up.
 NO_DOUBT: Final = "No reading is in doubt."
@@ -119,7 +119,7 @@ def doubt_listing(job: Job, ground: Ground, accounted: Collection[str] = ()) -> 
 
 
 @dataclass(frozen=True)
-class Settled:
+class Undoubted:
     """A job and its ground without the readings in doubt that nothing else accounts for.
 
     Attributes
@@ -135,7 +135,7 @@ class Settled:
     out: tuple[str, ...]
 
 
-def settle(job: Job, ground: Ground, aside: Sequence[str]) -> Settled:
+def leave_aside(job: Job, ground: Ground, aside: Sequence[str]) -> Undoubted:
     """Return the job and its ground as they are without some readings, counted from the same datum.
 
     What a misreading does to the roughness it does to everything that is told of the readings: how well they
@@ -145,26 +145,26 @@ def settle(job: Job, ground: Ground, aside: Sequence[str]) -> Settled:
     known = set(readings_of(survey))
     out = tuple(name for name in aside if name in known)
     if not out:
-        return Settled(job, ground, ())
+        return Undoubted(job, ground, ())
     fewer = replace(job, survey=without_readings(survey, out), datum=ground.datum)
     try:
-        return Settled(fewer, fit_readings(fewer)[0], out)
+        return Undoubted(fewer, fit_readings(fewer)[0], out)
     except (InputProblems, FitError, CannotDo):  # readings that the ground needs
-        return Settled(job, ground, ())
+        return Undoubted(job, ground, ())
 
 
-def settled_words(settled: Settled, whole: int = 0) -> list[str]:
+def undoubted_words(undoubted: Undoubted, whole: int = 0) -> list[str]:
     """Return whether what follows counts the readings in doubt; ``whole`` as in `Found`."""
     lines = []
-    if settled.out:
-        lines.append(f"What follows leaves out {short_names(settled.out)}, in doubt.")
-    still = len(settled.ground.doubtful)
+    if undoubted.out:
+        lines.append(f"What follows leaves out {short_names(undoubted.out)}, in doubt.")
+    still = len(undoubted.ground.doubtful)
     if whole:
         more = "else " * bool(lines)
         lines.append(f"It counts all {more}as it was read: settle first what may have happened.")
-        if not settled.out:
+        if not undoubted.out:
             lines = ["What follows counts all as it was read: settle first what may have happened."]
     elif still:
         which = "the reading" if still == 1 else "the readings"
-        lines.append(f"What follows counts {which} {'still ' * bool(settled.out)}in doubt as read.")
+        lines.append(f"What follows counts {which} {'still ' * bool(undoubted.out)}in doubt as read.")
     return lines

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from trackkit.checked_quality import log_contradicts
-from trackkit.found import Settled
+from trackkit.found import Undoubted
 from trackkit.job import Job
 from trackkit.jobfile import JOB_FILE
 from trackkit.layout.fills import largest_fill
@@ -51,7 +51,7 @@ def underway(
     goal: str,
     kinds: Sequence[str] = (),
     no_run: str = "",
-    settled: Settled | None = None,
+    undoubted: Undoubted | None = None,
 ) -> Underway:
     """Return what to read next, and what hangs on the readings.
 
@@ -68,7 +68,7 @@ def underway(
         What the crew has with it; by default what the survey was read with.
     no_run : str
         Why there is no run.
-    settled : Settled, optional
+    undoubted : Undoubted, optional
         The readings without those in doubt: what to read next, and what would not be noticed, is said of
         them.
     """
@@ -85,10 +85,10 @@ def underway(
     notes: tuple[str, ...] = ()
     if len(ground.doubtful):
         notes = ("First settle what is in doubt: this counts it as it was read.",)
-    if settled is not None and settled.out:
+    if undoubted is not None and undoubted.out:
         try:
-            laid = lay_on(settled.job, settled.ground)
-            notes = (f"First settle what is in doubt: this leaves {short_names(settled.out)} out.",)
+            laid = lay_on(undoubted.job, undoubted.ground)
+            notes = (f"First settle what is in doubt: this leaves {short_names(undoubted.out)} out.",)
         except _WHY_NOT:  # then it is said of all that count
             pass
     listing = next_listing(next_for(laid, goal, kinds=kinds or kinds_of(laid)), job)

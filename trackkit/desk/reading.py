@@ -15,7 +15,7 @@ from trackkit.desk.typed_panel import TypedPanel
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.doubted import FEW_CHECKS
 from trackkit.fitted import fit_readings
-from trackkit.found import NO_DOUBT, Settled, doubt_listing, settled_words
+from trackkit.found import NO_DOUBT, Undoubted, doubt_listing, undoubted_words
 from trackkit.layout.grounds import SIDES
 from trackkit.problems import InputProblems
 from trackkit.spoken import profile_words, residual_words
@@ -109,7 +109,7 @@ class GroundPanel(TypedPanel):
     def settle(self) -> Iterator[None]:
         """Say in words what the readings are worth."""
         doubts = doubt_listing(self.job, self.ground)
-        counted = settled_words(Settled(self.job, self.ground, ()))
+        counted = undoubted_words(Undoubted(self.job, self.ground, ()))
         said = [
             *self._unsaved_words(self._fitted, self._unsaved),
             *self._unchecked(),

@@ -16,7 +16,7 @@ from trackkit.desk.typed_panel import TypedPanel
 from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_html
 from trackkit.fitted import fit_readings, survey_of
 from trackkit.form import save_form
-from trackkit.found import Found, find_out, settle, settled_words
+from trackkit.found import Found, find_out, leave_aside, undoubted_words
 from trackkit.mistaken import reading_words, short_words
 from trackkit.nextread import GOALS
 from trackkit.paper import NOTEBOOK_WIDTH, columns
@@ -260,11 +260,11 @@ class TrialPanel(TypedPanel):
         yield
         self._offer_mistakes(found.mistakes)
         self._numbers.value = numbers_html(self.numbers())
-        settled = settle(job, ground, found.aside)
+        undoubted = leave_aside(job, ground, found.aside)
         yield
         self._under: Underway = underway(
             job, ground, self.before if self._counted_out else None,
-            goal=self.values["goal"], kinds=self.values["tools"], no_run=self._no_run, settled=settled,
+            goal=self.values["goal"], kinds=self.values["tools"], no_run=self._no_run, undoubted=undoubted,
         )  # fmt: skip
         yield
         listing = self._under.listing
@@ -272,13 +272,13 @@ class TrialPanel(TypedPanel):
         unsaved = self._unsaved_words(self._fitted, self._unsaved)
         happened = list_html("What may have happened", found.happened)
         again = listing_html(found.doubts) if found.doubts.rows else list_html("", [found.verdict])
-        counted = settled_words(settled, found.whole)
+        told = [*undoubted_words(undoubted, found.whole), *check_lines(undoubted.job, undoubted.ground)]
         parts = [
             *([happened, again] if found.explained_first and found.doubts.rows else [again, happened]),
             list_html("Do they agree", found.agreement),
             list_html("Left out here", out),
             listing_html(listing) if listing is not None else list_html("", [self._under.why]),
-            list_html("In words", [*counted, *check_lines(settled.job, settled.ground), *self._under.lines]),
+            list_html("In words", [*told, *self._under.lines]),
             list_html("What to mind", [*self._lost_words(), *unsaved]),
         ]
         self._sheet.value = sheet_html(*parts)
