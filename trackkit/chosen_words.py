@@ -143,8 +143,8 @@ def _notes(found: Choices, narrow: bool) -> list[str]:
     ]
     if job.truck is None:
         notes.append(
-            "There is no truck.csv: pieces and wedges are not weighed, and whether a stack can stand under every "
-            "tie is not looked at; yes means that nothing else is in the way."
+            "There is no truck.csv: pieces and wedges are not weighed, and whether a stack can stand under "
+            "every tie is not looked at; yes means that nothing else is in the way."
         )
     if any(choice.kind == "sideways" for choice in found.rows):
         notes.append(_BESIDE)

@@ -23,7 +23,6 @@ from trackkit.layout.laid import Run
 from trackkit.nextread import kinds_of
 from trackkit.plan import Laid, Stacked, control_of, stack_up
 from trackkit.problems import CannotDo
-from trackkit.study.candidates import Candidate
 from trackkit.study.causes import MISREAD, Causes, find_causes
 from trackkit.study.high_point import HighPoint, high_point
 from trackkit.study.pairs import compare_pairs
