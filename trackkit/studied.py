@@ -28,6 +28,7 @@ from trackkit.study.high_point import HighPoint, high_point
 from trackkit.study.pairs import compare_pairs
 from trackkit.study.reference import ACCEPTED, ReferenceStudy, compare_references
 from trackkit.study.settle import Settled, what_settles
+from trackkit.survey.likely import likely_grounds
 from trackkit.survey.quality.next_reading import possible_readings
 
 __all__ = [
@@ -150,6 +151,7 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
         by_eye=eye,
         pegs=_pegs(laid), accepted=asked.accepted or ACCEPTED, by_height=by_height,
         travel=None if stacked.stacks is None else travel_of(stacked.stacks, stacked.fills),
+        likely=likely_grounds(ground),
     )  # fmt: skip
     pairs = compare_pairs(study, line)
     yield

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trackkit.layout.doubt import Doubt, point_covariance
 from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, GroundLike, Point
 from trackkit.layout.laid import Run
-from trackkit.study.contest import Contest
+from trackkit.study.contest import Contest, Likely
 
 __all__ = ["Candidate", "contest_of"]
 
@@ -20,6 +21,10 @@ __all__ = ["Candidate", "contest_of"]
 _GAPPED: Final = ("tie", "point", "eye")
 #: Two points along the run that lie closer are the same [m].
 _SAME_PLACE: Final = 1e-6
+#: Shares add up to 1 but for rounding.
+_SHARES: Final = 1e-9
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -55,6 +60,7 @@ def contest_of(
     by_eye: Point | None = None,
     pegs: Sequence[str] = (),
     doubt: Doubt | None = None,
+    likely: Sequence[tuple[float, GroundLike]] = (),
 ) -> tuple[Contest, tuple[Candidate, ...], tuple[str, ...], int]:
     """Return the contest of a line's candidates, the candidates, labels of its rows, which is the plan's.
 
@@ -84,7 +90,18 @@ def contest_of(
     if own:
         at = np.array([station for station, _ in own])
         mean[count : count + len(own)] = ground.mean(list(own)) - line.height(at) - run.drop_at(at)
-    covariance = things @ point_covariance(ground, points, doubt, run.breaks, head=run.head) @ things.T
+
+    def spread(one: GroundLike) -> Array:
+        found = things @ point_covariance(one, points, doubt, run.breaks, head=run.head) @ things.T
+        return np.asarray((found + found.T) / 2.0)
+
+    shares = sum(share for share, _ in likely)
+    if likely and abs(shares - 1.0) > _SHARES:
+        raise ValueError(f"the shares of likely grounds must add up to 1, got {shares:g}")
+    fitted = ground.mean(points)
+    others = [
+        Likely(share, mean + things @ (one.mean(points) - fitted), spread(one)) for share, one in likely
+    ]
     candidates = _candidates(line, own, [kind for _, kind in marked], named)
     planned = _planned(line, rows.points[:ends])
     if planned < 0 and line.resting.rests_by_itself and len(line.rests_on) == 1:
@@ -99,7 +116,7 @@ def contest_of(
         for one, start in zip(candidates, starts, strict=True)
     ]
     contest = Contest(
-        mean, (covariance + covariance.T) / 2.0, ends, count, rows.room, np.array(starts), np.array(offsets)
+        mean, spread(ground), ends, count, rows.room, np.array(starts), np.array(offsets), tuple(others)
     )
     return contest, candidates, rows.labels, planned
 

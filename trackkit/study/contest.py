@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Compared", "Contest", "Drawn", "compare", "draw"]
+__all__ = ["Compared", "Contest", "Drawn", "Likely", "compare", "draw"]
 
 Array = NDArray[np.float64]
 
@@ -22,19 +22,41 @@ _ROUND: Final = 1e-12
 CERTAIN: Final = 8.0
 #: Heights that differ by less are the same [m].
 _SAME: Final = 1e-9
+#: Steps of the golden ratio deal draws out to likely grounds so that any first part of them is a fair one.
+_GOLDEN: Final = (5.0**0.5 - 1.0) / 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Likely:
+    """Heights above a line's shape, normal together, over one ground of which the readings may be.
+
+    Attributes
+    ----------
+    share : float
+        Chance that this is the ground.
+    mean, covariance : array, shape (things,) and (things, things)
+        [m], [m²]
+    """
+
+    share: float
+    mean: Array
+    covariance: Array
 
 
 @dataclass(frozen=True, eq=False)
 class Contest:
-    """Heights above a line's shape, normal together, and which of them a line may be set from.
+    """Heights above a line's shape, and which of them a line may be set from.
+
+    They are normal together where the ground is of one kind for certain; where several kinds are likely
+    (`trackkit.survey.likely`), every chance is the average over them.
 
     Attributes
     ----------
     mean : array, shape (things,)
-        Expected height of each thing above the line's shape [m]: tie ends first, then what else the line
-        must clear, then what it is only set from, such as a peg.
+        Height of each thing above the line's shape, over the ground as it was fitted [m]: tie ends first,
+        then what else the line must clear, then what it is only set from, such as a peg.
     covariance : array, shape (things, things)
-        [m²]
+        Over that ground [m²].
     ends, rows : int
         The first ``ends`` are tie ends, under which fills are measured; the first ``rows`` must be cleared.
     room : array, shape (rows,)
@@ -43,6 +65,9 @@ class Contest:
         The thing that each candidate's line is set from.
     offsets : array, shape (candidates,)
         How high that line lies above its thing [m]: the gap, or 0 for a peg.
+    likely : tuple of Likely
+        The grounds of which the readings may be, with shares that add up to 1; empty where it is the fitted
+        one for certain.
     """
 
     mean: Array
@@ -52,22 +77,46 @@ class Contest:
     room: Array
     starts: NDArray[np.int64]
     offsets: Array
+    likely: tuple[Likely, ...] = ()
+
+    @property
+    def grounds(self) -> tuple[Likely, ...]:
+        """The grounds of which the readings may be; the fitted one where there are no others."""
+        return self.likely or (Likely(1.0, self.mean, self.covariance),)
+
+    @property
+    def expected(self) -> Array:
+        """Expected height of each thing, on average over the likely grounds, shape (things,) [m]."""
+        return np.asarray(sum(one.share * one.mean for one in self.grounds))
+
+    @property
+    def spread(self) -> Array:
+        """Covariance of the heights: within the likely grounds and between them, (things, things) [m²]."""
+        away = [(one, one.mean - self.expected) for one in self.grounds]
+        return np.asarray(sum(one.share * (one.covariance + np.outer(off, off)) for one, off in away))
 
     @property
     def fills(self) -> Array:
-        """Expected fill of each candidate's line at every tie end, shape (candidates, ends) [m]."""
-        lines = self.mean[self.starts] + self.offsets
-        return np.asarray(lines[:, None] - self.mean[: self.ends])
+        """Fill of each candidate's line at every tie end, over the fitted ground, (candidates, ends) [m]."""
+        return self.fills_over(Likely(1.0, self.mean, self.covariance))[0]
 
     @property
     def fill_sds(self) -> Array:
-        """Standard deviation of those fills, shape (candidates, ends) [m]; 0 under the candidate itself."""
-        return self._apart(self.ends)
+        """Standard deviation of those fills, shape (candidates, ends) [m]."""
+        return self.fills_over(Likely(1.0, self.mean, self.covariance))[1]
 
-    def _apart(self, count: int) -> Array:
+    def fills_over(self, ground: Likely) -> tuple[Array, Array]:
+        """Return mean and sd of each candidate's fill at every tie end, over one ground.
+
+        Shape (candidates, ends) each [m]; the sd is 0 under the candidate itself.
+        """
+        lines = ground.mean[self.starts] + self.offsets
+        return lines[:, None] - ground.mean[: self.ends], self._apart(ground.covariance, self.ends)
+
+    def _apart(self, covariance: Array, count: int) -> Array:
         """Return the sd of each candidate's height less that of the first things, (candidates, count)."""
-        variance = np.diag(self.covariance)
-        shared = self.covariance[self.starts][:, :count]
+        variance = np.diag(covariance)
+        shared = covariance[self.starts][:, :count]
         found = variance[self.starts][:, None] + variance[:count] - 2.0 * shared
         floor = _ROUND * max(float(variance.max(initial=0.0)), 1e-300)
         found = np.where(found > floor, found, 0.0)
@@ -78,11 +127,14 @@ class Contest:
         """Return the chance that each candidate's line touches each row, (candidates, rows), exactly."""
         from scipy.special import ndtr
 
-        over = self.mean[: self.rows] - (self.mean[self.starts] + self.offsets)[:, None] - touch
-        sd = self._apart(self.rows)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            chance = ndtr(over / sd)
-        return np.where(sd > 0.0, chance, (over > 0.0).astype(float))
+        found = np.zeros((self.starts.size, self.rows))
+        for one in self.grounds:
+            over = one.mean[: self.rows] - (one.mean[self.starts] + self.offsets)[:, None] - touch
+            sd = self._apart(one.covariance, self.rows)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                chance = ndtr(over / sd)
+            found += one.share * np.where(sd > 0.0, chance, (over > 0.0).astype(float))
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,11 +196,19 @@ class Compared:
 
 
 def draw(contest: Contest, draws: int, seed: int) -> Drawn:
-    """Return draws of a contest; the same seed gives the same draws."""
-    half = _root((contest.covariance + contest.covariance.T) / 2.0)
-    normals = np.random.default_rng(seed).standard_normal((half.shape[1], draws))
-    heights = half @ normals
-    heights += contest.mean[:, None]
+    """Return draws of a contest; the same seed gives the same draws, the likely grounds mixed."""
+    grounds = contest.grounds
+    normals = np.random.default_rng(seed).standard_normal((contest.mean.size, draws))
+    if len(grounds) == 1:
+        heights = _root(grounds[0].covariance) @ normals
+        heights += grounds[0].mean[:, None]
+    else:
+        heights = np.empty_like(normals)
+        dealt = np.cumsum([one.share for one in grounds])
+        of = np.searchsorted(dealt[:-1], (np.arange(draws) * _GOLDEN + 0.5) % 1.0 * dealt[-1], side="right")
+        for i, one in enumerate(grounds):
+            mine = of == i
+            heights[:, mine] = _root(one.covariance) @ normals[:, mine] + one.mean[:, None]
     rows = heights[: contest.rows]
     highest = rows.max(axis=0)
     alike = np.ptp(contest.room) == 0.0
@@ -158,6 +218,7 @@ def draw(contest: Contest, draws: int, seed: int) -> Drawn:
 
 def _root(covariance: Array) -> Array:
     """Return a root R of a covariance, R R'."""
+    covariance = (covariance + covariance.T) / 2.0
     try:
         return np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
     except (
@@ -225,20 +286,21 @@ def compare(
         if quantiles:
             largest_95[k] = _quantile(own, drawn.lowest, at_95, above) + offset
     ends = contest.ends
-    lines = contest.mean[contest.starts] + contest.offsets
-    weights = np.zeros((count, contest.mean.size))
+    mean = contest.expected
+    lines = mean[contest.starts] + contest.offsets
+    weights = np.zeros((count, mean.size))
     weights[np.arange(count), contest.starts] = ends
     weights[:, :ends] -= 1.0
-    spread = np.einsum("ij,jk,ik->i", weights, contest.covariance, weights, optimize=True)
+    spread = np.einsum("ij,jk,ik->i", weights, contest.spread, weights, optimize=True)
     # the lowest end's height over that of one end: what moves all alike, such as a doubtful datum, drops out
-    low = int(contest.mean[:ends].argmin())
-    lowest = float(contest.mean[low] + (drawn.lowest.mean() - drawn.heights[low].mean()))
+    low = int(mean[:ends].argmin())
+    lowest = float(mean[low] + (drawn.lowest.mean() - drawn.heights[low].mean()))
     return Compared(
         governs=governs / draws,
         touches=touches / draws,
         largest=lines - lowest,
         largest_95=largest_95,
-        total=ends * lines - float(contest.mean[:ends].sum()),
+        total=ends * lines - float(mean[:ends].sum()),
         total_sd=np.sqrt(np.maximum(spread, 0.0)),
         margin=margin,
         drawn=drawn,
@@ -255,13 +317,16 @@ def _quantile(high: Array, low: Array, at: int, room: Array) -> float:
 def _certain(contest: Contest, touch: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Return which candidates never govern and which always touch, by the likeliest row alone.
 
-    Beyond 8 standard deviations: a chance of 1e-15 is not looked for among draws.
+    Beyond 8 standard deviations over every likely ground: a chance of 1e-15 is not looked for among draws.
     """
-    top = int((contest.mean[: contest.rows] + contest.room).argmax())
     own = contest.starts
-    variance = np.diag(contest.covariance)
-    sd = np.sqrt(np.maximum(variance[own] + variance[top] - 2.0 * contest.covariance[own, top], 0.0))
     room = contest.room[np.where(own < contest.rows, own, 0)]
-    over = contest.mean[top] - contest.mean[own]
-    hopeless = over + contest.room[top] - room > CERTAIN * sd + _SAME
-    return hopeless, over - contest.offsets - touch > CERTAIN * sd + _SAME
+    hopeless, sure = np.ones(own.size, dtype=bool), np.ones(own.size, dtype=bool)
+    for one in contest.grounds:
+        top = int((one.mean[: contest.rows] + contest.room).argmax())
+        variance = np.diag(one.covariance)
+        sd = np.sqrt(np.maximum(variance[own] + variance[top] - 2.0 * one.covariance[own, top], 0.0))
+        over, clear = one.mean[top] - one.mean[own], CERTAIN * sd + _SAME
+        hopeless &= over + contest.room[top] - room > clear
+        sure &= over - contest.offsets - touch > clear
+    return hopeless, sure

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from trackkit.study.contest import Contest
+from trackkit.study.contest import Contest, Likely
 
 __all__ = ["ExactChances", "exact_governs", "exact_touch"]
 
@@ -33,8 +33,8 @@ class ExactChances:
     Attributes
     ----------
     chances : array, shape (rows,)
-        Of each row to be the highest; 0 for those left out. The true chance of one that contends is at most
-        ``left_out`` lower; of one left out it is at most ``left_out``.
+        Of each row to be the highest; 0 for those left out. The true chance of any is at most ``left_out``
+        away: where the ground is of one kind, that of one that contends is at most so much lower.
     contending : tuple of int
         The rows that contend, the likeliest first.
     left_out : float
@@ -58,9 +58,22 @@ def exact_governs(contest: Contest, *, most: int = MOST, left_out: float = LEFT_
     left_out : float
         Bound on what is left out.
     """
+    chances, beyond = np.zeros(contest.rows), 0.0
+    contending: set[int] = set()
+    for one in contest.grounds:
+        found = _governs(contest, one, most, left_out)
+        if found is None:
+            return None
+        chances += one.share * found.chances
+        beyond += one.share * found.left_out
+        contending.update(found.contending)
+    return ExactChances(chances, tuple(sorted(contending, key=lambda row: -chances[row])), beyond)
+
+
+def _governs(contest: Contest, ground: Likely, most: int, left_out: float) -> ExactChances | None:
+    """Return `exact_governs` over one of the likely grounds."""
     rows = contest.rows
-    mean = contest.mean[:rows] + contest.room
-    covariance = contest.covariance[:rows, :rows]
+    mean, covariance = ground.mean[:rows] + contest.room, ground.covariance[:rows, :rows]
     first = int(mean.argmax())
     beats = _chance_over(mean - mean[first], covariance, first)
     beats[first] = 1.0
@@ -85,17 +98,31 @@ def exact_touch(
 
     None where more rows than ``most`` may be touched. Parameters as in `exact_governs`; ``touch`` [m].
     """
+    chance, more = 0.0, 0.0
+    for one in contest.grounds:
+        found = _touch(contest, one, candidate, touch, most, left_out)
+        if found is None:
+            return None
+        chance += one.share * found[0]
+        more += one.share * found[1]
+    return chance, more
+
+
+def _touch(
+    contest: Contest, ground: Likely, candidate: int, touch: float, most: int, left_out: float
+) -> tuple[float, float] | None:
+    """Return `exact_touch` over one of the likely grounds."""
     start, rows = int(contest.starts[candidate]), contest.rows
-    clear = contest.mean[start] + contest.offsets[candidate] + touch
-    over = contest.mean[:rows] - clear
-    each = _chance_over(over, contest.covariance, start, rows=rows)
+    clear = ground.mean[start] + contest.offsets[candidate] + touch
+    over = ground.mean[:rows] - clear
+    each = _chance_over(over, ground.covariance, start, rows=rows)
     order = np.argsort(-each, kind="stable")
     beyond = np.append(np.cumsum(each[order][::-1])[::-1], 0.0)  # of all from each on
     count = int(np.flatnonzero(beyond <= left_out)[0])
     if count > most:
         return None
     own = order[:count]
-    chance = 0.0 if not count else 1.0 - _all_below(over[own], contest.covariance, own, start)
+    chance = 0.0 if not count else 1.0 - _all_below(over[own], ground.covariance, own, start)
     return max(chance, 0.0), float(beyond[count])
 
 

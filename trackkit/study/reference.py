@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -111,6 +111,7 @@ def compare_references(
     by_height: PiecesByHeight | None = None,
     travel: tuple[Array, Array] | None = None,
     doubt: Doubt | None = None,
+    likely: Sequence[tuple[float, GroundLike]] = (),
     draws: int = DRAWS,
     seed: int = 1,
 ) -> ReferenceStudy:
@@ -142,25 +143,27 @@ def compare_references(
         where none is planned.
     doubt : Doubt, optional
         By default that of the line.
+    likely : sequence of (share, ground), optional
+        The grounds of which the readings may be, see `trackkit.survey.likely.likely_grounds`; chances are
+        averages over them. By default it is this ground for certain.
     draws, seed : int
 
     Raises
     ------
     ValueError
-        If the run is another than the line's, a point lies off the run, a side does not exist, or
-        ``accepted`` is not between 0 and 1.
+        If the run is another than the line's, a point lies off the run, a side does not exist, the shares
+        of ``likely`` do not add up to 1, or ``accepted`` is not between 0 and 1.
     """
     if len(run.ties) != len(line.run.ties) or not np.allclose(run.ties["along_m"], line.run.ties["along_m"]):
         raise ValueError("run is not the one that line was worked out for; work out the line for this run")
     doubt = doubt or line.doubt
     contest, candidates, labels, planned = contest_of(
-        ground, line, chosen=chosen, by_eye=by_eye, pegs=pegs, doubt=doubt
+        ground, line, chosen=chosen, by_eye=by_eye, pegs=pegs, doubt=doubt, likely=likely
     )
     found = compare(contest, touch=doubt.touch, accepted=accepted, draws=draws, seed=seed)
     each = contest.touch_each(doubt.touch)
     worst = each.argmax(axis=1)
     at_chance = each[np.arange(len(candidates)), worst]
-    fills, sds = contest.fills, contest.fill_sds
     governs, touches = found.governs.copy(), found.touches.copy()
     two = rested_on(line, contest, found.drawn)
     exact = exact_governs(contest) if two is None else None
@@ -194,9 +197,9 @@ def compare_references(
             "largest95_m": found.largest_95,
             "total_m": found.total,
             "total_sd_m": found.total_sd,
-            "in_ground": _below(fills, sds, 0.0).sum(axis=1),
-            **_pieces(by_height, fills, sds, found.margin),
-            **_changes(travel, contest, found.drawn, fills, sds),
+            "in_ground": _mixed(contest, lambda fills, sds: _below(fills, sds, 0.0)).sum(axis=1),
+            **_pieces(by_height, contest, found.margin),
+            **_changes(travel, contest, found.drawn),
         }
     )
     return ReferenceStudy(
@@ -239,37 +242,46 @@ def _below(fills: Array, sds: Array, level: float | Array) -> Array:
         return np.where(sds > 0.0, ndtr((level - fills) / sds), (fills < level).astype(float))
 
 
-def _pieces(by_height: PiecesByHeight | None, fills: Array, sds: Array, margin: Array) -> dict[str, Array]:
-    none = np.full(len(fills), np.nan)
+def _mixed(contest: Contest, figure: Callable[[Array, Array], Array]) -> Array:
+    """Return a figure of each fill, given its mean and sd, on average over the likely grounds."""
+    return np.asarray(sum(one.share * figure(*contest.fills_over(one)) for one in contest.grounds))
+
+
+def _pieces(by_height: PiecesByHeight | None, contest: Contest, margin: Array) -> dict[str, Array]:
+    none = np.full(len(margin), np.nan)
     if by_height is None:
         return {"pieces": none, "wedges": none, "margin_m": margin, "margin_pieces": none}
-    pieces, wedges = expected_pieces(by_height, fills, sds)
-    raised = expected_pieces(by_height, fills + margin[:, None], sds)
-    more = (raised[0] + raised[1] - pieces - wedges).sum(axis=1)
+
+    def counted(fills: Array, sds: Array) -> Array:
+        raised = expected_pieces(by_height, fills + margin[:, None], sds)
+        return np.stack([*expected_pieces(by_height, fills, sds), raised[0] + raised[1]])
+
+    pieces, wedges, raised = _mixed(contest, counted).sum(axis=2)
     return {
-        "pieces": pieces.sum(axis=1), "wedges": wedges.sum(axis=1), "margin_m": margin,
-        "margin_pieces": np.where(margin > 0.0, more, 0.0),
+        "pieces": pieces, "wedges": wedges, "margin_m": margin,
+        "margin_pieces": np.where(margin > 0.0, raised - pieces - wedges, 0.0),
     }  # fmt: skip
 
 
-def _changes(
-    travel: tuple[Array, Array] | None, contest: Contest, drawn: Drawn, fills: Array, sds: Array
-) -> dict[str, Array]:
+def _changes(travel: tuple[Array, Array] | None, contest: Contest, drawn: Drawn) -> dict[str, Array]:
     """Return how many of the plan's stacks would not close, expected, and the chance that any does not."""
-    none = np.full(len(fills), np.nan)
+    none = np.full(contest.starts.size, np.nan)
     if travel is None:
         return {"changed": none, "any_changed": none}
     low, high = (np.asarray(one, dtype=float) for one in travel)
     has = np.flatnonzero(np.isfinite(low) & np.isfinite(high))
     if not has.size:
         return {"changed": none, "any_changed": none}
-    low, high, fills, sds = low[has], high[has], fills[:, has], sds[:, has]
-    closes = np.maximum(_below(fills, sds, high + _SAME_PLACE) - _below(fills, sds, low - _SAME_PLACE), 0.0)
+    least, most = low[has] - _SAME_PLACE, high[has] + _SAME_PLACE
+
+    def closes(fills: Array, sds: Array) -> Array:
+        own = fills[:, has], sds[:, has]
+        return np.maximum(_below(*own, most) - _below(*own, least), 0.0)
+
     heights = drawn.heights[has]
-    least = (heights + (low - _SAME_PLACE)[:, None]).max(axis=0)
-    most = (heights + (high + _SAME_PLACE)[:, None]).min(axis=0)
-    any_changed = np.empty(len(fills))
+    from_here, to_here = (heights + least[:, None]).max(axis=0), (heights + most[:, None]).min(axis=0)
+    any_changed = np.empty(contest.starts.size)
     for k, (start, offset) in enumerate(zip(contest.starts, contest.offsets, strict=True)):
         line = drawn.heights[start] + offset
-        any_changed[k] = 1.0 - np.mean((line >= least) & (line <= most))
-    return {"changed": (1.0 - closes).sum(axis=1), "any_changed": any_changed}
+        any_changed[k] = 1.0 - np.mean((line >= from_here) & (line <= to_here))
+    return {"changed": (1.0 - _mixed(contest, closes)).sum(axis=1), "any_changed": any_changed}

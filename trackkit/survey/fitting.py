@@ -16,7 +16,16 @@ from trackkit.survey.prior import GroundType, PriorBands, prior_bands
 from trackkit.survey.roughness import Roughness, estimate_roughness
 from trackkit.survey.rows import Observations
 
-__all__ = ["EMPTY_GRID", "Fitted", "Setting", "fit_rows", "make_setting", "with_datum"]
+__all__ = [
+    "EMPTY_GRID",
+    "Fitted",
+    "Setting",
+    "find_roughness",
+    "fit_rows",
+    "fit_with",
+    "make_setting",
+    "with_datum",
+]
 
 Array = NDArray[np.float64]
 
@@ -146,15 +155,24 @@ def fit_rows(setting: Setting, *, keep: NDArray[np.bool_] | None = None) -> Fitt
     return _fit(setting, setting.model(used, np.hypot(rows.sd, setting.station_sd * grade)), near)
 
 
-def _fit(setting: Setting, model: LinearModel, near: Roughness | None = None) -> Fitted:
-    prior = setting.prior
+def find_roughness(
+    setting: Setting, model: LinearModel, ground_type: GroundType, near: Roughness | None = None
+) -> Roughness:
+    """Return the roughness: what is stated, and the rest as it is likeliest by the readings."""
+    if not setting.grid.stations.size:
+        return Roughness(1.0, 1.0, 0.0, estimated=())
     floor = STIFFEST * float(np.median(model.sd)) ** 2 / setting.grid.scale**3
-    if setting.grid.stations.size:
-        sides = len(setting.grid.sides)
-        rough = estimate_roughness(model, prior, setting.ground_type, sides=sides, floor=floor, near=near)
-    else:
-        rough = Roughness(1.0, 1.0, 0.0, estimated=())
-    return Fitted(model.fit(prior.combine(rough.weights)), model, rough)
+    sides = len(setting.grid.sides)
+    return estimate_roughness(model, setting.prior, ground_type, sides=sides, floor=floor, near=near)
+
+
+def fit_with(setting: Setting, model: LinearModel, rough: Roughness) -> Fitted:
+    """Return the fit of a model's rows with this roughness."""
+    return Fitted(model.fit(setting.prior.combine(rough.weights)), model, rough)
+
+
+def _fit(setting: Setting, model: LinearModel, near: Roughness | None = None) -> Fitted:
+    return fit_with(setting, model, find_roughness(setting, model, setting.ground_type, near))
 
 
 def with_datum(rows: Observations, datum: PointRows, level: float) -> Observations:

@@ -7,7 +7,7 @@ readings say little of roughness, so that weak beliefs must hold it within reaso
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,7 +19,7 @@ from trackkit.survey.posterior import LinearModel
 from trackkit.survey.prior import GroundType, PriorBands, prior_weights
 from trackkit.units import DISPLAYS, LENGTH_UNITS, Display
 
-__all__ = ["BELIEFS", "Belief", "Roughness", "estimate_roughness"]
+__all__ = ["BELIEFS", "Belief", "Roughness", "estimate_roughness", "unlikelihood"]
 
 Array = NDArray[np.float64]
 
@@ -180,6 +180,25 @@ def estimate_roughness(
         name for name in free if RANGE[name][0] < least[name] and getattr(best, name) < 1.01 * least[name]
     ]
     return replace(best, raised=(*best.raised, *bound))
+
+
+def unlikelihood(
+    model: LinearModel, prior: PriorBands, here: Roughness, believed: Iterable[str] = tuple(BELIEFS)
+) -> float:
+    """Return how unlikely a roughness is: minus the logarithm of its likelihood, up to a constant.
+
+    Parameters
+    ----------
+    model : LinearModel
+    prior : PriorBands
+    here : Roughness
+    believed : iterable of str
+        Which of the three the weak beliefs are to count for.
+    """
+    away = [
+        (math.log(getattr(here, name)) - BELIEFS[name].centre) / BELIEFS[name].spread for name in believed
+    ]
+    return _restricted(model, prior, here)[0] + 0.5 * sum(one**2 for one in away)
 
 
 class _SettledError(Exception):

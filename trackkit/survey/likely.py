@@ -1,0 +1,91 @@
+"""The grounds of which the readings may be: how rough a ground is, a few readings tell only roughly.
+
+A fit goes by the relief (stones and tussocks) that is likeliest. Where the readings are few, a ground with
+half of it or with three times as much may be nearly as likely, and between the readings that matters:
+whichever tie end is the highest on the smooth ground may be another one where there are stones. So chances
+are averaged over several reliefs, each weighed by its likelihood (and by the same weak beliefs that the fit
+goes by).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from trackkit.survey.fitting import find_roughness, fit_with
+from trackkit.survey.ground import Ground
+from trackkit.survey.roughness import Roughness, unlikelihood
+
+__all__ = ["likely_grounds"]
+
+#: Reliefs that are tried lie so many times apart.
+APART: Final = 2.0
+#: Between these [m]: less is no relief to speak of, more is no ground that track is laid on. Guess.
+LEAST: Final = 1e-4
+MOST: Final = 2e-2
+#: Those less likely than the likeliest by this factor and all beyond are left out.
+LEFT_OUT: Final = 1.0 / 50.0
+
+
+def likely_grounds(ground: Ground) -> tuple[tuple[float, Ground], ...]:
+    """Return the grounds of which the readings may be, with the chance of each.
+
+    Each is fitted to the same readings with another relief, and with the waviness that is likeliest then.
+
+    Parameters
+    ----------
+    ground : Ground
+        As it was fitted.
+
+    Returns
+    -------
+    tuple of (share, Ground)
+        Shares add up to 1. Only the ground itself, with share 1, where its relief was stated, where the
+        readings leave no other one likely, and where nothing but pegs was read.
+
+    Notes
+    -----
+    The others' covariances are not widened for an estimated roughness (`Ground.inflation` is 1): that they
+    differ is what stands for it.
+    """
+    if "relief" not in ground.roughness.estimated:
+        return ((1.0, ground),)
+    first = min(max(ground.roughness.relief, LEAST), MOST)
+    found = [_likeliest(ground, first)]
+    for factor in (APART, 1.0 / APART):
+        found += _onward(ground, first, factor, found[0])
+    if len(found) == 1:
+        return ((1.0, ground),)
+    least = min(far for _, far in found)
+    weights = np.array([math.exp(least - far) for _, far in found])
+    order = np.argsort([rough.relief for rough, _ in found])
+    return tuple((float(weights[i] / weights.sum()), _with(ground, found[i][0])) for i in order)
+
+
+def _likeliest(ground: Ground, relief: float, near: Roughness | None = None) -> tuple[Roughness, float]:
+    """Return the likeliest roughness with this relief, and how unlikely it is."""
+    setting, fitted = ground.setting, ground.fitted
+    stated = replace(setting.ground_type, relief=relief)
+    rough = find_roughness(setting, fitted.model, stated, near or fitted.roughness)
+    return rough, unlikelihood(fitted.model, setting.prior, rough, fitted.roughness.estimated)
+
+
+def _onward(
+    ground: Ground, relief: float, factor: float, first: tuple[Roughness, float]
+) -> Iterator[tuple[Roughness, float]]:
+    """Yield the roughness with ever more, or ever less, relief, until it is unlikely."""
+    least, last = first[1], first[0]
+    while LEAST <= (relief := relief * factor) <= MOST:
+        last, far = _likeliest(ground, relief, last)
+        if far > least - math.log(LEFT_OUT):
+            return
+        least = min(least, far)
+        yield last, far
+
+
+def _with(ground: Ground, rough: Roughness) -> Ground:
+    return replace(ground, fitted=fit_with(ground.setting, ground.fitted.model, rough), inflation=1.0)
