@@ -16,6 +16,7 @@ from trackkit.cribbing.travel import travel_of
 from trackkit.daywork import DayWork, day_work
 from trackkit.job import Job
 from trackkit.jobschema import PlaceTable
+from trackkit.layout.doubt import sideways_covariance
 from trackkit.layout.fills import fill_table
 from trackkit.layout.governing import Governing
 from trackkit.layout.grounds import Point
@@ -179,9 +180,10 @@ def _settled(laid: Laid, study: ReferenceStudy) -> Settled | None:
         stations = np.array([float(point[0]) for point in points])
         halves = (stations < stations.mean(), stations >= stations.mean())
         some = np.flatnonzero(min(halves, key=lambda half: float(chances[half].max(initial=0.0))))
+    sideways = sideways_covariance(laid.ground, points, line.doubt, line.run.breaks, head=line.run.head)
     found = what_settles(
         laid.ground, [points[i] for i in some], study.contest.mean[some], chances[some],
-        possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
+        beside=sideways[np.ix_(some, some)], possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
     )  # fmt: skip
     return replace(found, chances=found.chances.assign(end=some[found.chances["end"].to_numpy()]))
 

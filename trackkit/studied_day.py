@@ -25,6 +25,7 @@ from trackkit.studied_words import (
     short_chance,
     unit_of,
 )  # fmt: skip
+from trackkit.study.settle import Settled
 from trackkit.study.wrong_start import best_spare, best_start
 from trackkit.survey.quality.next_reading import KINDS
 from trackkit.tables.rows import rows_of
@@ -173,13 +174,14 @@ def settle_lines(studied: Studied) -> list[str]:
     settled, job = studied.settled, studied.job
     if settled is None or settled.found.table.empty or studied.laid.line.kind == "follow":
         return []
-    now = chance_words(settled.wrong_now)
-    if settled.wrong_now < _HARDLY:
+    mass = _contending(studied, settled)
+    now, *later = (1.0 - mass * (1.0 - wrong) for wrong in (settled.wrong_now, *settled.wrong_after))
+    if now < _HARDLY:
         return ["What would settle it: nothing has to, the highest tie end is as good as certain."]
     steps = []
-    for row, after in zip(rows_of(settled.found.table), settled.wrong_after, strict=True):
+    for row, after in zip(rows_of(settled.found.table), later, strict=True):
         steps.append(f"{KINDS[row.kind]} at {reading_place(row, job)} ({chance_words(after)} then)")
-    gain = settled.wrong_now - settled.wrong_after[-1]
+    gain = now - later[-1]
     small = ""
     if gain < _LITTLE:
         touches = studied.study.contenders()["touches"].to_numpy(dtype=float)
@@ -188,8 +190,14 @@ def settle_lines(studied: Studied) -> list[str]:
     first = ties_words(settled.found, job)
     return [
         f"What would settle it: {', then '.join(steps)}.{f' {first}' if first else ''} Now the chance that "
-        f"it is another tie end than the likeliest is {now}.{small}"
+        f"it is another tie end than the likeliest is {chance_words(now)}.{small}"
     ]
+
+
+def _contending(studied: Studied, settled: Settled) -> float:
+    """Return the chance that one of the ends that are told apart is the highest."""
+    told = studied.study.table["governs"].to_numpy(dtype=float)
+    return min(float(told[settled.chances["end"].to_numpy(dtype=int)].sum()), 1.0)
 
 
 def settle_listing(studied: Studied) -> Listing | None:
@@ -198,13 +206,13 @@ def settle_listing(studied: Studied) -> Listing | None:
     if settled is None or len(settled.chances) < 2 or studied.laid.line.kind == "follow":
         return None
     told = studied.study.table["governs"].to_numpy(dtype=float)
-    mass = float(told[settled.chances["end"].to_numpy(dtype=int)].sum())
+    mass = _contending(studied, settled)
     names = [name for name in settled.chances.columns if name != "end"]
     rows = tuple(
         (
             candidate_words(studied, int(row["end"])),
             short_chance(float(told[int(row["end"])])),
-            *(short_chance(min(mass * float(row[name]), 1.0)) for name in names[1:]),
+            *(short_chance(mass * float(row[name])) for name in names[1:]),
         )
         for _, row in settled.chances.iterrows()
     )

@@ -9,6 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trackkit.layout.doubt import Doubt, point_covariance, sideways_covariance
+from trackkit.study.contest import Contest
+from trackkit.study.exact import exact_governs
 from trackkit.study.settle import what_settles
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
@@ -23,9 +26,12 @@ ENDS = [(float(s), side) for s in TIES for side in ("left", "right")]
 TRIED = [Possible("across", float(s)) for s in np.arange(0.5, 6.0, 0.5)]
 
 
-def ground_of(crosslevels=()):
+def ground_of(crosslevels=(), *, across=0.0):
+    """Return ground that falls by so much from left to right, read with rods, and across at these places."""
+    low = {"left": 0.0, "right": across}
     rows = [
-        {"laser": "1", "station_m": float(at), "side": side, "rod_m": 1.5 - 0.004 * math.sin(at), "point": ""}
+        {"laser": "1", "station_m": float(at), "side": side, "rod_m": 1.5 - 0.004 * math.sin(at) + low[side],
+         "point": ""}
         for at in (0, 1, 2, 4, 5, 6) for side in ("left", "right")
     ]  # fmt: skip
     cross = [
@@ -101,12 +107,57 @@ def test_chances_before_and_after_are_those_of_a_fit_that_has_the_readings():
     assert len(ends) > 3
 
 
+#: Ground that falls steeply across and along: track laid sideways is a doubt of its own, and few contend.
+STEEP = ground_of(across=0.12)
+#: Three ends that lie within 3 mm.
+FEW = [(0.5, "left"), (3.5, "left"), (5.5, "left")]
+ABOVE = np.array([0.002, 0.0, -0.001])
+BESIDE = Doubt(sideways_sd=0.05, sideways_length=2.0)
+
+
+def exactly(covariance):
+    ends = len(FEW)
+    contest = Contest(ABOVE, covariance, ends, ends, np.zeros(ends), np.arange(ends), np.zeros(ends))
+    return exact_governs(contest).chances
+
+
+def test_now_has_the_contest_s_exact_chances_with_track_laid_sideways():
+    chances = exactly(point_covariance(STEEP, FEW, BESIDE))
+    sideways = sideways_covariance(STEEP, FEW, BESIDE)
+    found = what_settles(STEEP, FEW, ABOVE, chances, beside=sideways, possible=TRIED, least=0.0)
+    own = found.chances.sort_values("end")["now"]
+    np.testing.assert_allclose(own, chances, atol=1e-4)
+    assert found.wrong_now == pytest.approx(1.0 - chances.max(), abs=1e-4)
+    bare = what_settles(STEEP, FEW, ABOVE, chances, possible=TRIED, least=0.0)
+    assert abs(bare.chances["now"] - found.chances["now"]).max() > 0.02  # or the case shows nothing
+    np.testing.assert_allclose(
+        bare.chances.sort_values("end")["now"], exactly(STEEP.covariance(FEW)), atol=1e-4
+    )
+
+
+def test_no_reading_lowers_what_track_laid_sideways_may_do():
+    """After two readings the doubt is that of ground that has them, and the sideways doubt as it was."""
+    sideways = sideways_covariance(STEEP, FEW, BESIDE)
+    chances = exactly(STEEP.covariance(FEW) + sideways)
+    across = [one for one in TRIED if one.station in (0.5, 5.5)]
+    found = what_settles(STEEP, FEW, ABOVE, chances, beside=sideways, possible=across, least=0.0)
+    later = found.chances.sort_values("end")["after_2"]
+    again = ground_of([one.station for one in across], across=0.12)
+    np.testing.assert_allclose(later, exactly(again.covariance(FEW) + sideways), atol=0.01)
+    assert abs(later - exactly(again.covariance(FEW))).max() > 0.02
+
+
+def test_what_no_reading_lowers_must_be_of_these_ends():
+    with pytest.raises(ValueError, match=r"a row and a column for each of 3 ends; got \(2, 2\)"):
+        what_settles(STEEP, FEW, ABOVE, np.full(3, 1 / 3), beside=np.eye(2), possible=TRIED)
+
+
 def test_the_chance_to_be_wrong_is_never_higher_with_more_readings():
     found = settled(count=6)
     wrong = [found.wrong_now, *found.wrong_after]
     assert len(wrong) == 7 and (np.diff(wrong) <= 0.0).all()
     assert wrong[-1] < wrong[0] - 0.01
-    assert wrong[0] == pytest.approx(1.0 - found.chances["now"].max(), abs=0.04)
+    assert wrong[0] == pytest.approx(1.0 - found.chances["now"].max())
 
 
 def test_ends_that_hardly_contend_are_left_out_but_never_the_two_that_come_first():

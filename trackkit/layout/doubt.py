@@ -26,6 +26,7 @@ __all__ = [
     "fill_model",
     "point_covariance",
     "rise_to_clear",
+    "sideways_covariance",
     "touch_chances",
 ]
 
@@ -119,7 +120,23 @@ def point_covariance(
     the ``breaks`` (`trackkit.layout.footing.slope_across`); where a break leaves none to be known, that
     of the nearest point counts.
     """
-    covariance = np.array(ground.covariance(list(points)), dtype=float)
+    own = np.asarray(ground.covariance(list(points)), dtype=float)
+    return own + sideways_covariance(ground, points, doubt, breaks, head=head)
+
+
+def sideways_covariance(
+    ground: GroundLike,
+    points: Sequence[Point],
+    doubt: Doubt,
+    breaks: Sequence[tuple[float, float]] = (),
+    *,
+    head: float = -np.inf,
+) -> FloatArray:
+    """Return what track laid sideways adds in `point_covariance`, shape (n, n) [m²].
+
+    No reading of the ground lowers it.
+    """
+    covariance = np.zeros((len(points), len(points)))
     if doubt.sideways_sd == 0:
         return covariance
     rows = [i for i, point in enumerate(points) if not isinstance(point, str)]
@@ -130,7 +147,7 @@ def point_covariance(
     )
     apart = (stations[:, None] - stations[None, :]) / doubt.sideways_length
     moved = doubt.sideways_sd * slope
-    covariance[np.ix_(rows, rows)] += np.outer(moved, moved) * np.exp(-0.5 * apart**2)
+    covariance[np.ix_(rows, rows)] = np.outer(moved, moved) * np.exp(-0.5 * apart**2)
     return covariance
 
 

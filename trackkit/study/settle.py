@@ -35,7 +35,7 @@ class Settled:
     chances : DataFrame
         One row an end that contends, the likeliest first: end (its place in what was asked), now (its chance
         among those that contend), and after_1, after_2, ... once so many readings have been taken and find
-        what the fit expects.
+        what the fit expects. What no reading lowers, such as track laid sideways, is in all of them.
     wrong_now : float
         Chance that another end is the highest than the one taken for it.
     wrong_after : tuple of float
@@ -54,6 +54,7 @@ def what_settles(
     heights: Array,
     chances: Array,
     *,
+    beside: Array | None = None,
     possible: Sequence[Possible] | None = None,
     count: int = 2,
     least: float = CONTENDS,
@@ -69,6 +70,9 @@ def what_settles(
         Their expected heights above the line's shape [m].
     chances : array, shape (n,)
         To govern. The others count by theirs.
+    beside : array, shape (n, n), optional
+        Covariance of the ends that no reading lowers, beside the ground's own: that of track laid sideways,
+        see `trackkit.layout.doubt.sideways_covariance` [m²]. None by default.
     possible : sequence of Possible, optional
         Readings that could be taken; by default all kinds along the run.
     count : int
@@ -79,10 +83,16 @@ def what_settles(
     Raises
     ------
     ValueError
-        With fewer than two ends, or as `trackkit.survey.quality.next_reading.next_readings`.
+        With fewer than two ends, ``beside`` of another shape, or as
+        `trackkit.survey.quality.next_reading.next_readings`.
     """
     if len(points) < 2:
         raise ValueError(f"two ends at least are needed to be told apart, got {len(points)}")
+    rest = np.zeros((len(points), len(points))) if beside is None else np.asarray(beside, dtype=float)
+    if rest.shape != (len(points), len(points)):
+        raise ValueError(
+            f"beside must have a row and a column for each of {len(points)} ends; got {rest.shape}"
+        )
     order = np.argsort(-np.asarray(chances, dtype=float), kind="stable")
     some = order[: max(2, int((chances >= least).sum()))]
     own = [points[i] for i in some]
@@ -92,11 +102,13 @@ def what_settles(
         importance=np.maximum(np.asarray(chances)[some[1:]], least),
     )  # fmt: skip
     above = np.asarray(heights)[some[1:]] - float(np.asarray(heights)[some[0]])
-    spreads = (found.spreads[0], *found.spreads[2:])
-    wrong = [chance_wrong(above, spreads[0], spread) for spread in spreads]
-    now, *later = np.minimum.accumulate(wrong).tolist()  # more readings never raise it, draws might
+    stays = weights @ rest[np.ix_(some, some)] @ weights.T
+    spreads = [spread + stays for spread in (found.spreads[0], *found.spreads[2:])]
     columns = ["now", *(f"after_{i}" for i in range(1, len(spreads)))]
     shares = {name: _shares(above, spread) for name, spread in zip(columns, spreads, strict=True)}
+    wrong = [1.0 - float(shares["now"].max())]
+    wrong += [chance_wrong(above, spreads[0], spread) for spread in spreads[1:]]
+    now, *later = np.minimum.accumulate(wrong).tolist()  # more readings never raise it, draws might
     return Settled(found, pd.DataFrame({"end": some, **shares}), now, tuple(later))
 
 
