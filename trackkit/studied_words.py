@@ -31,6 +31,17 @@ _CAUTION: Final = (
     "CAUTION: this is arithmetic on what was read. A root, a sprinkler head or a kerb between two readings "
     "is in none of it: walk the line with a straight board. Local codes and licensed practice come first."
 )
+#: What more readings of the same kind do not mend, and what does.
+_MENDS: Final = {
+    "zero": "Zero error: every angle read the same way round shares it, and more of them do not average it "
+    "out. Read some places both ways round (ahead and back), or turn it round on one spot (check_phone).",
+    "sight": "Line of sight: the longer the sight, the more, and all sights share it. Stand the level "
+    "midway, or find its slope with two pegs (check_level) and state it (collimation in [instruments]).",
+    "drift": "Wandering zero: it grows along each pass of a log. Walk the pass again the other way round, in "
+    "shorter stretches, or read rods at both ends.",
+    "pegs": "Given heights: all that is read from a peg shares what its height may be off by. Read from a "
+    "second peg as well, or have the heights levelled again.",
+}
 MINUTES: Final = "minutes are one support after the other, at the pace in [study.pace] of the job: guesses"
 
 
@@ -73,7 +84,7 @@ def causes_listing(studied: Studied) -> Listing:
     """Return what costs more than scatter, the worst first, with what each costs on the day."""
     job, show, causes = studied.job, studied.job.display, studied.causes
     rows = []
-    for row in rows_of(causes.table):
+    for row in rows_of(causes.told):
         cost = _cost(studied, float(row.lift_m))
         happens = (
             "" if row.cause != "misread" else f" ({short_chance(float(row.chance))} that one is, unnoticed)"
@@ -93,11 +104,12 @@ def causes_listing(studied: Studied) -> Listing:
     units = " or ".join(show.small_unit(one) for one in causes.units)
     gap = show.small_unit(studied.laid.line.gap)
     notes = (
-        f"Each by itself, the line as planned{_set_out(studied)}, gap {gap}. "
-        "Up to: 1 time in 20 it is more; of misread rods, what the worst one does that may pass. Lift by: "
-        "what the whole track goes up by where it touches, until its gap is back, and the minutes if that "
-        f"shows at the last tie ({MINUTES}).",
+        f"Each by itself, the line as planned{_set_out(studied)}, gap {gap}. Up to: 1 time in 20 it is more; "
+        "of misread rods, what the worst one does that may pass. Lift by: what the whole track goes up by "
+        f"where it touches, until its gap is back{_obstacles(studied)}, and the minutes if that shows at the "
+        f"last tie ({MINUTES}).",
         f"Misread: by {units}; {_rate(causes.rate)} is a guess (misread, misread_by in [study] of the job).",
+        *(_MENDS[cause] for cause in causes.told["cause"] if cause in _MENDS),
         *_hump_lines(studied),
         _CAUTION,
     )
@@ -112,6 +124,11 @@ def unit_of(studied: Studied) -> str:
 def _set_out(studied: Studied) -> str:
     control = control_of(studied.job, studied.laid.ground)
     return "" if control is None else f" and set out from peg {control}"
+
+
+def _obstacles(studied: Studied) -> str:
+    rows = studied.laid.line.resting.rows
+    return " (over an obstacle its room)" if len(rows.labels) > len(rows.ground) else ""
 
 
 def _rate(rate: float) -> str:
@@ -325,7 +342,7 @@ def high_lines(studied: Studied) -> list[str]:
 
 def costly_lines(studied: Studied) -> list[str]:
     """Return the worst cause in a sentence, for the top of a page."""
-    worst = next(rows_of(studied.causes.table))
+    worst = next(rows_of(studied.causes.told))
     name = CAUSES[str(worst.cause)]
     if worst.touches < _UNTOLD:
         least = studied.job.display.small_unit(float(studied.causes.fills.min()))

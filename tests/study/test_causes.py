@@ -1,4 +1,4 @@
-"""What goes wrong on the day, part by part: against refits, simulations and plain loops."""
+"""What goes wrong on the day, cause by cause: against refits, simulations and plain loops."""
 
 from __future__ import annotations
 
@@ -9,121 +9,26 @@ import numpy as np
 import pandas as pd
 import pytest
 from grounds import integrated_noise
+from holed import ENDS, GROUND, KNOWN, LINE, READ, READINGS, ROD_SD, RUN, ground_of, reread, rods
 from scipy.stats import norm
 
+from trackkit.layout.clearance import Clearance
 from trackkit.layout.doubt import Doubt, chance_any_touches, fill_model, point_covariance
 from trackkit.layout.line import level_line
-from trackkit.layout.run import run_from_sections
-from trackkit.layout.sections import Section
-from trackkit.study.causes import CAUSES, find_causes, humps_between, parts_of
-from trackkit.survey.fitting import fit_rows
+from trackkit.study.causes import CAUSES, find_causes
+from trackkit.study.humps import humps_between
+from trackkit.study.parts import SHARED, parts_of
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
-from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.detectable import limits
 from trackkit.survey.readings import make_survey
 
-SECTION = Section("3 m", 3.0, (0.15, 1.5, 2.85), rail_top=0.12, bearing=0.1)
-RUN = run_from_sections([SECTION] * 2)
-KNOWN = GroundType(q_mean=3e-4, q_twist=1e-4, relief=0.0005)
-ROD_SD = 0.0015
-#: Every half metre, but for a hole from 2 m to 4.5 m.
-READ = (0.0, 0.5, 1.0, 1.5, 2.0, 4.5, 5.0, 5.5, 6.0)
-
-
-def height(station, side):
-    return 0.004 * math.sin(station) + 0.012 * (side == "right")
-
-
-def rods(read=READ):
-    rows = [
-        {"laser": "1", "station_m": at, "side": side, "rod_m": 1.5 - height(at, side), "point": ""}
-        for at in read for side in ("left", "right")
-    ]  # fmt: skip
-    rows.append({"laser": "1", "station_m": np.nan, "side": "", "rod_m": 1.4, "point": "P1"})
-    return pd.DataFrame(rows)
-
-
-def ground_of(levels=None, *, rod_sd=ROD_SD, kind=KNOWN, **others):
-    survey = make_survey(levels=rods() if levels is None else levels, **others)
-    tools = Instruments(rod_sd=rod_sd, station_sd=0.0)
-    return fit_ground(survey, stations=RUN.ties["station_m"], ground_type=kind, instruments=tools)
-
-
-def reread(ground, off):
-    """Return the fit of the same survey with its rows off by so much [m]."""
-    rows = ground.setting.observations
-    setting = replace(ground.setting, observations=replace(rows, value=rows.value + off))
-    return replace(ground, setting=setting, fitted=fit_rows(setting))
-
-
-GROUND = ground_of()
-LINE = level_line(GROUND, RUN, gap=0.003)
-ENDS = RUN.tie_points()
 FOUND = find_causes(GROUND, LINE, units=(0.1, 0.008))
-READINGS = GROUND.setting.observations.table["counts"].to_numpy(dtype=bool)
 
 
 def row_of(table, reading):
     """Return where a table has the rod of a row of `rods`; the file's first row has the names."""
     return table["reading"].tolist().index(f"levels row {reading + 2}")
-
-
-def test_scatter_and_unread_ground_add_up_to_the_fit_s_covariance():
-    points = [*ENDS, "P1", (3.3, "left")]
-    scatter, unread = parts_of(GROUND, points)
-    np.testing.assert_allclose(scatter + unread, GROUND.covariance(points), atol=1e-18)
-    for part in (scatter, unread):
-        assert np.linalg.eigvalsh(part).min() > -1e-12 * np.trace(part)
-
-
-def test_scatter_is_what_each_reading_s_own_doubt_does_to_the_fitted_heights():
-    """Every reading is read anew, one standard deviation off, and the ground fitted again."""
-    points = [*ENDS, (3.3, "left")]
-    scatter, _ = parts_of(GROUND, points)
-    total = np.zeros_like(scatter)
-    for row in np.flatnonzero(READINGS):
-        off = np.zeros(READINGS.size)
-        off[row] = ROD_SD
-        moved = reread(GROUND, off).mean(points) - GROUND.mean(points)
-        total += np.outer(moved, moved)
-    np.testing.assert_allclose(scatter, total, atol=1e-6 * scatter.max())
-
-
-def test_scatter_is_the_spread_of_heights_fitted_to_the_same_ground_read_again_and_again():
-    rng = np.random.default_rng(8)
-    scatter, _ = parts_of(GROUND, ENDS)
-    seen = np.array(
-        [reread(GROUND, READINGS * rng.normal(0, ROD_SD, READINGS.size)).mean(ENDS) for _ in range(60)]
-    )
-    np.testing.assert_allclose(seen.var(axis=0, ddof=1), np.diag(scatter), rtol=4 * math.sqrt(2 / 59))
-    np.testing.assert_allclose(seen.mean(axis=0), GROUND.mean(ENDS), atol=4 * math.sqrt(scatter.max() / 60))
-
-
-def test_where_roughness_was_estimated_both_parts_are_widened_alike():
-    ground = ground_of(kind=None)
-    assert ground.inflation > 1.0
-    scatter, unread = parts_of(ground, ENDS)
-    bare, rest = parts_of(replace(ground, inflation=1.0), ENDS)
-    np.testing.assert_allclose(scatter, ground.inflation * bare)
-    np.testing.assert_allclose(unread, ground.inflation * rest, atol=1e-15)
-
-
-def test_unread_ground_counts_for_little_where_it_is_read_and_most_midway_in_a_hole():
-    at = np.linspace(0.0, 6.0, 61)
-    _, unread = parts_of(GROUND, [(float(s), "left") for s in at])
-    sd = np.sqrt(np.diag(unread))
-    assert at[sd.argmax()] == pytest.approx(3.25, abs=0.15)
-    assert sd[at == 1.0] < 0.25 * sd.max()
-
-
-def test_half_the_scatter_of_a_rod_has_a_quarter_of_its_part_where_many_readings_check():
-    often = rods(tuple(np.repeat((0.0, 2.0, 4.0, 6.0), 25)))
-    points = [(2.0, "left"), (4.0, "right"), (6.0, "left")]
-    away = np.array([[1.0, -1.0, 0.0], [0.0, 1.0, -1.0]])  # the peg that heights count from was read but once
-    grounds = [ground_of(often, rod_sd=sd) for sd in (ROD_SD, ROD_SD / 2)]
-    whole, half = (np.diag(away @ parts_of(ground, points)[0] @ away.T) for ground in grounds)
-    np.testing.assert_allclose(half, whole / 4, rtol=0.1)
 
 
 def test_parts_of_the_fills_add_up_to_their_covariance():
@@ -165,10 +70,11 @@ def test_the_lift_is_how_deep_the_worst_end_lies_in_the_ground_where_it_touches(
 
 
 def test_causes_come_by_how_often_they_touch():
-    assert set(FOUND.table["cause"]) == set(CAUSES)
+    assert set(FOUND.table["cause"]) == set(CAUSES) - set(SHARED)  # rods alone share nothing
     assert (np.diff(FOUND.table["touches"]) <= 0).all()
     high = level_line(GROUND, RUN, gap=0.5)
-    assert find_causes(GROUND, high).table["cause"].tolist() == list(CAUSES)  # none touches
+    table = find_causes(GROUND, high).table  # none touches
+    assert table["cause"].tolist() == [cause for cause in CAUSES if cause not in SHARED]
 
 
 @pytest.mark.parametrize("reading", [0, 7, 9, 18])
@@ -312,51 +218,104 @@ def test_set_from_a_peg_its_own_doubt_is_in_every_part():
     assert humps_between(GROUND, LINE, set_from="P1").equals(found.humps)
 
 
-def test_the_hole_in_a_survey_is_where_a_hump_is_likeliest():
-    table = humps_between(GROUND, LINE)
-    assert (table[["from_m", "to_m"]].iloc[0]).tolist() == [2.0, 4.5]
-    assert (np.diff(table["chance"]) <= 0).all()
-    # eight gaps a side, from the first tie to the last
-    assert len(table) == 16
-    ties = LINE.run.ties["station_m"].to_numpy()
-    edges = np.clip(READ, ties[0], ties[-1])
-    for side in ("left", "right"):
-        own = table[table["side"] == side].sort_values("from_m")
-        np.testing.assert_allclose(own["from_m"], edges[:-1])
-        np.testing.assert_allclose(own["to_m"], edges[1:])
-        assert own.loc[own["hump_m"].idxmax(), "from_m"] == 2.0
-    assert ((table["from_m"] <= table["station_m"]) & (table["station_m"] <= table["to_m"])).all()
+# --- what readings share ----------------------------------------------------------------------------
 
 
-def test_the_chance_of_a_hump_is_that_of_unread_ground_against_what_the_line_rests_on():
-    for row in humps_between(GROUND, LINE).itertuples():
-        point = (row.station_m, row.side)
-        both = [point, LINE.contacts[0]]
-        _, unread = parts_of(GROUND, both)
-        sd = math.sqrt(max(unread[0, 0] + unread[1, 1] - 2 * unread[0, 1], 0.0))
-        room = float(LINE.height(row.station_m) - GROUND.mean([point])[0])
-        assert row.room_m == pytest.approx(room)
-        assert row.chance == pytest.approx(
-            norm.sf((room + LINE.doubt.touch) / sd) if sd > 1e-9 else 0.0, abs=1e-9
-        )
-        assert row.hump_m >= norm.ppf(0.95) * sd - 1e-9
-
-
-def test_a_board_on_the_other_side_does_not_fill_a_hole():
+def phone_case(*facings):
     boards = [
-        {"station_m": 2.0, "to_station_m": 3.2, "side": "right", "angle_rad": 0.0, "facing": facing}
-        for facing in ("ahead", "back")
+        {"station_m": at, "to_station_m": at + 1.2, "side": side, "angle_rad": 0.0, "facing": facing}
+        for at in (0.0, 1.2, 2.4, 3.6, 4.8) for side in ("left", "right") for facing in facings
     ]  # fmt: skip
-    table = humps_between(ground_of(boards=pd.DataFrame(boards)), LINE)
-    left, right = (table[table["side"] == side] for side in ("left", "right"))
-    assert 3.2 in right["from_m"].tolist() and 3.2 not in left["from_m"].tolist()
-    assert ((left["from_m"] == 2.0) & (left["to_m"] == 4.5)).any()
+    cross = [{"station_m": at, "angle_rad": 0.0, "facing": facing} for at in (0.0, 6.0) for facing in facings]
+    survey = make_survey(boards=pd.DataFrame(boards), crosslevels=pd.DataFrame(cross))
+    return fit_ground(survey, stations=RUN.ties["station_m"], ground_type=KNOWN)
 
 
-def test_under_lower_track_a_hump_has_more_room():
-    low = Section("low", 3.0, (0.15, 1.5, 2.85), rail_top=0.10, bearing=0.1)
-    run = run_from_sections([SECTION, low])
-    line = level_line(GROUND, run, doubt=Doubt())
-    for row in humps_between(GROUND, line).itertuples():
-        under = line.height(row.station_m) + (0.02 if row.station_m >= 3.0 else 0.0)
-        assert row.room_m == pytest.approx(under - GROUND.mean([(row.station_m, row.side)])[0])
+def test_a_phone_read_one_way_round_is_told_of_and_one_that_was_reversed_is_not():
+    one, both = (phone_case(*ways) for ways in (["ahead"], ["ahead", "back"]))
+    found = find_causes(one, level_line(one, RUN))
+    assert found.told["cause"].iloc[0] == "zero"
+    assert found.told["size_m"].iloc[0] > 0.02  # one degree tilts 3 m by 5 cm, 1 time in 20 by 8 cm
+    again = find_causes(both, level_line(both, RUN))
+    assert "zero" in again.table["cause"].tolist() and "zero" not in again.told["cause"].tolist()
+    assert "misread" not in again.told["cause"].tolist()  # no rod was read
+    for ground, causes in ((one, found), (both, again)):
+        model = fill_model(ground, RUN, level_line(ground, RUN))
+        np.testing.assert_allclose(sum(causes.parts.values()), model.covariance, atol=1e-12)
+
+
+# --- obstacles --------------------------------------------------------------------------------------
+
+ROOM = 0.002
+
+
+def over_obstacle(spare):
+    """Return a line 50 mm over the ground at the least, and so much over an obstacle with its room."""
+    low = level_line(GROUND, RUN, gap=0.05, doubt=Doubt(touch=0.001, sideways_sd=0.0))
+    top = float(low.height(2.0)) - ROOM - spare
+    own = {"station_m": 2.0, "offset_m": 0.1, "height_m": top, "point": "", "note": "root"}
+    return level_line(
+        GROUND, RUN, gap=0.05, obstacles=pd.DataFrame([own]), clearance=Clearance(over=ROOM), doubt=low.doubt
+    )
+
+
+def test_an_obstacle_of_given_height_is_touched_as_the_line_s_own_doubt_has_it():
+    """The line hangs on one tie end: a normal probability, and the mean beyond it, by hand."""
+    line = over_obstacle(0.0002)
+    assert len(line.contacts) == 1 and len(line.resting.rows.labels) == 2 * len(RUN.ties) + 1
+    found = find_causes(GROUND, line, draws=40_000).table.set_index("cause")
+    parts = parts_of(GROUND, [line.contacts[0]])
+    above, deep = ROOM + 0.0002, ROOM + 0.0002 + line.doubt.touch
+    assert above < 3 * math.sqrt(parts["scatter"][0, 0])  # or the case shows nothing
+    sd = math.sqrt(parts["scatter"][0, 0])
+    chance = norm.sf(deep / sd)
+    row = found.loc["scatter"]
+    assert row["touches"] == pytest.approx(chance, abs=4 * math.sqrt(chance / 40_000))
+    assert row["touches_at"] == "obstacle 1 (root, 2.00 m)"
+    beyond = sd * norm.pdf(deep / sd) / chance - above  # mean of what lies over the line where it touches
+    assert row["lift_m"] == pytest.approx(beyond + ROOM, abs=2e-4)
+    assert found.loc["sideways", "touches"] == 0.0
+
+
+def test_with_no_room_left_over_an_obstacle_fills_are_what_they_were():
+    bare = level_line(GROUND, RUN, gap=0.05, doubt=Doubt(touch=0.001, sideways_sd=0.0))
+    with_it = find_causes(GROUND, over_obstacle(0.0002))
+    without = find_causes(GROUND, bare)
+    np.testing.assert_allclose(with_it.fills, without.fills)
+    for name, part in without.parts.items():
+        np.testing.assert_allclose(with_it.parts[name], part, atol=1e-15)
+    assert (without.table["touches"] == 0.0).all()
+
+
+def test_over_an_obstacle_of_given_height_that_it_rests_on_the_line_has_no_doubt():
+    """What is doubtful then is the ground at the ties, and the obstacle is never touched."""
+    line = over_obstacle(-0.002)
+    assert line.rests_on == ("obstacle 1 (root, 2.00 m)",) and not line.contacts
+    found = find_causes(GROUND, line, units=(0.01,))
+    assert (found.table["touches"] == 0.0).all()
+    np.testing.assert_allclose(found.parts["scatter"], parts_of(GROUND, ENDS)["scatter"], atol=1e-15)
+
+
+def test_a_line_that_was_raised_leaves_an_obstacle_as_much_more_room():
+    line = over_obstacle(0.0002)
+    up = replace(line, knots_height=line.knots_height + 0.02, gap=line.gap + 0.02)
+    table = find_causes(GROUND, up, units=(0.1,)).table.set_index("cause")
+    assert table.loc["scatter", "touches"] == 0.0
+    misread = find_causes(GROUND, up, units=(0.1,), rate=1.0).table.set_index("cause").loc["misread"]
+    assert misread["touches_at"] != ""
+
+
+def test_an_obstacle_that_was_read_with_a_rod_is_as_doubtful_as_that_rod():
+    levels = rods()
+    spot = {"laser": "1", "station_m": np.nan, "side": "", "rod_m": 1.52, "point": "root"}
+    ground = ground_of(pd.concat([levels, pd.DataFrame([spot])], ignore_index=True))
+    root = {"station_m": 2.0, "offset_m": 0.1, "height_m": np.nan, "point": "root", "note": ""}
+    line = level_line(ground, RUN, gap=0.05, obstacles=pd.DataFrame([root]))
+    found = find_causes(ground, line, units=(0.1,), rate=1.0)
+    label = "obstacle 1 (2.00 m)"
+    assert line.resting.rows.labels[-1] == label
+    own = found.misread[found.misread["at"] == label]
+    # nothing checks a point that was read once: it follows its rod all the way
+    assert own["effect_m"].max() == pytest.approx(0.1)
+    # 10 cm too low, the root stands in the track's way
+    assert own["touches"].max() == 0.5

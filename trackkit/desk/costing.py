@@ -21,6 +21,7 @@ from trackkit.plan import lay_line, stack_up
 from trackkit.studied import Studied, study_job, with_gap
 from trackkit.studied_words import causes_listing, costly_lines, short_chance
 from trackkit.study.causes import CAUSES
+from trackkit.study.parts import SHARED
 
 if TYPE_CHECKING:
     from trackkit.job import Job
@@ -30,8 +31,9 @@ if TYPE_CHECKING:
 __all__ = ["CostsPanel"]
 
 ALONG: Final = (9.6, 2.8)
-#: Which causes are lines: those with a size at every tie.
+#: Which causes are lines, those with a size at every tie; what readings share is one more where it is told.
 DRAWN: Final = ("unread", "sideways", "scatter")
+TOGETHER: Final = "what the readings share"
 #: One time in 20 it is more than so many standard deviations.
 ONE_IN_20: Final = 1.6448536269514722
 
@@ -95,10 +97,15 @@ class CostsPanel(Panel):
 
         job, causes = studied.job, studied.causes
         ties = studied.laid.line.run.ties["station_m"].to_numpy(dtype=float)
+        drawn = {CAUSES[name]: causes.parts[name] for name in DRAWN}
+        shared = [name for name in causes.told["cause"] if name in SHARED]
+        if shared:
+            words = CAUSES[shared[0]] if len(shared) == 1 else TOGETHER
+            drawn[words] = np.sum([causes.parts[name] for name in shared], axis=0)
         lines = {}
-        for name in DRAWN:
-            sd = np.sqrt(np.maximum(np.diag(causes.parts[name]), 0.0))
-            lines[CAUSES[name]] = ONE_IN_20 * sd.reshape(-1, 2).max(axis=1)
+        for name, part in drawn.items():
+            sd = np.sqrt(np.maximum(np.diag(part), 0.0))
+            lines[name] = ONE_IN_20 * sd.reshape(-1, 2).max(axis=1)
         level = (f"the gap, {job.display.small_unit(gap)}", gap)
         words = (
             "How much each cause may take off a fill (1 time in 20 more), by tie, the worse of both rails: "
@@ -121,7 +128,7 @@ class CostsPanel(Panel):
 
     def numbers(self) -> list[tuple[str, str]]:
         """Return the chance that the track touches, for each cause by itself."""
-        table = self.studied.causes.table
+        table = self.studied.causes.told
         return [
             (f"touches: {CAUSES[str(cause)]}", short_chance(float(chance)))
             for cause, chance in zip(table["cause"], table["touches"], strict=True)

@@ -1,46 +1,52 @@
 """What really goes wrong on the day, beside the scatter of the readings.
 
-The doubt of a fill has parts that a crew can do different things about: the readings' own scatter, ground
-that nobody read between them, and track that is laid beside the line that was read. The first two add up to
-the fit's covariance, exactly (the two terms of Joseph's form of a linear update). A rod that was misread
-without being noticed is in none of them.
+The doubt of a fill has parts that a crew can do different things about: the readings' own scatter, what
+readings share (a phone's zero error), ground that nobody read between them, and track that is laid beside the
+line that was read. All but the last add up to the fit's covariance (`trackkit.study.parts`). A rod that was
+misread without being noticed is in none of them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trackkit.layout.doubt import Doubt, fill_model, point_covariance
+from trackkit.layout.doubt import Doubt, sideways_covariance
 from trackkit.layout.finished import FinishedLine
-from trackkit.layout.grounds import SIDES, Point
+from trackkit.layout.grounds import Point
+from trackkit.study.humps import humps_between
+from trackkit.study.parts import SHARED, parts_of
 from trackkit.survey.ground import Ground
 from trackkit.survey.quality.detectable import influence, limits
 
-__all__ = ["CAUSES", "MISREAD", "Causes", "find_causes", "humps_between", "parts_of"]
+__all__ = ["CAUSES", "MISREAD", "Causes", "find_causes"]
 
 Array = NDArray[np.float64]
+_Row: TypeAlias = tuple[str, float, str, float, float, str, float]
 
 #: What each part is called.
 CAUSES: Final = {
     "unread": "a hump that nobody read",
     "sideways": "track laid beside the line that was read",
     "misread": "a rod that was misread",
+    "zero": "the zero error of the phone or digital level",
+    "sight": "a line of sight that is not level",
+    "drift": "the zero error wandering along a log",
+    "pegs": "the given heights of pegs",
     "scatter": "the scatter of the readings",
 }
 #: Of so many rods one is misread by a whole unit: 1 in 200. Guess.
 MISREAD: Final = 0.005
-#: Where the ground between readings is looked at [m].
-STEP: Final = 0.1
 DRAWS: Final = 10_000
 #: A smaller chance of touching is hardly any: nothing is told of what it would cost.
 HARDLY: Final = 0.005
+#: What readings share is not told of where it comes to less than a reading can be read to [m].
+_NOTHING: Final = 0.0005
 #: One chance in 20 lies beyond so many standard deviations on one side.
 _ONE_IN_20: Final = 1.6448536269514722
 
@@ -52,20 +58,22 @@ class Causes:
     Attributes
     ----------
     table : DataFrame
-        One row a cause, the one that touches most often first: cause (a key of `CAUSES`), chance (that it
-        happens at all: 1 but for a misread rod), at (tie end where it does most), size_m (what it does
-        there: 1 time in 20 more than this; the misread rod that does most, weighed by its chance to pass
-        unnoticed), touches (chance that
-        the line touches for this cause alone), touches_at (where it then touches most often; '' where hardly
-        ever), lift_m (how much higher the line has to be then for its gap to be back, on average over the
-        cases that touch; 0 where hardly any does).
+        One row a cause that is there, the one that touches most often first: cause (a key of `CAUSES`),
+        chance (that it happens at all: 1 but for a misread rod), at (where it does most: a tie end or an
+        obstacle), size_m (what it takes off the line's height over that: 1 time in 20 more than this; the
+        misread rod that does most, weighed by its chance to pass unnoticed), touches (chance that the line
+        touches anything it must clear, for this cause alone), touches_at (what it then touches most often;
+        '' where hardly ever), lift_m (how much higher the line has to be then for all that touches to have
+        its room again, a tie end its gap, on average over the cases that touch; 0 where hardly any does).
     humps : DataFrame
-        See `humps_between`.
+        See `trackkit.study.humps.humps_between`.
     misread : DataFrame
         One row a rod and unit: reading, unit_m, unnoticed (chance that such a misreading passes unnoticed),
-        at (tie end that it moves most), effect_m (by so much), touches (chance that the line touches then).
+        at (what it moves most against the line), effect_m (by so much), touches (chance that the line touches
+        then).
     parts : dict of str to array
-        Covariance of the fills by 'scatter', 'unread' and 'sideways', shape (ends, ends) [m²].
+        Covariance of the fills by 'scatter', 'unread', 'sideways' and those of `trackkit.study.parts.SHARED`
+        that the survey has, shape (ends, ends) [m²].
     fills : array, shape (ends,)
         As they are planned [m].
     units : tuple of float
@@ -82,20 +90,70 @@ class Causes:
     units: tuple[float, ...]
     rate: float
 
+    @property
+    def told(self) -> pd.DataFrame:
+        """The table, less what readings share where that comes to nothing, and rods where none was read."""
+        least = np.where(self.table["cause"].isin(SHARED), _NOTHING, 0.0)
+        there = (self.table["cause"] != "misread") | (len(self.misread) > 0)
+        return self.table[there & (self.table["size_m"] >= least)]
 
-def parts_of(ground: Ground, points: list[Point]) -> tuple[Array, Array]:
-    """Return what the readings' scatter and the unread ground have in the covariance of points [m²].
 
-    Returns
-    -------
-    scatter, unread : array, shape (n, n)
-        They add up to ``ground.covariance(points)``.
+@dataclass(frozen=True, eq=False)
+class _Cleared:
+    """What the line must clear, tie ends first, then obstacles: how high it lies above, on what that hangs.
+
+    Attributes
+    ----------
+    above : array, shape (rows,)
+        How high the line lies above each [m]; under a tie end that is its fill.
+    room : array, shape (rows,)
+        What each is to have again once it has touched [m].
+    labels : tuple of str
+    points : list of Point
+    jacobian : array, shape (rows, points)
+    ends : int
+        How many are tie ends.
+    touch : float
+        What rises over the line by more touches [m].
     """
-    whole = np.asarray(ground.covariance(points))
-    sd = ground.fitted.posterior.sd
-    moved = ground.heights.influence(points) * sd[:, None]
-    scatter = ground.inflation * (moved.T @ moved)
-    return scatter, whole - scatter
+
+    above: Array
+    room: Array
+    labels: tuple[str, ...]
+    points: list[Point]
+    jacobian: Array
+    ends: int
+    touch: float
+
+    def outcome(self, above: Array, weights: Array) -> tuple[float, str, float]:
+        """Return the weight of the cases that touch, where most do, and the lift that they ask for.
+
+        Cases are columns of ``above``, (rows, cases).
+        """
+        over = -above
+        touching = over > self.touch
+        cases = touching.any(axis=0)
+        weight = float(weights[cases].sum())
+        if weight == 0.0:
+            return 0.0, "", 0.0
+        deepest = np.bincount(over[:, cases].argmax(axis=0), weights=weights[cases])
+        lifts = np.where(touching, over + self.room[:, None], -np.inf)[:, cases].max(axis=0)
+        return weight, self.labels[int(deepest.argmax())], float(lifts @ weights[cases]) / weight
+
+
+def _cleared(line: FinishedLine, held: FinishedLine, doubt: Doubt) -> _Cleared:
+    """Return what a line must clear, hanging on what it is held by."""
+    rows = line.resting.rows
+    points = list(dict.fromkeys([*rows.points, *held.contacts]))
+    place = {point: i for i, point in enumerate(points)}
+    jacobian = np.zeros((len(rows.labels), len(points)))
+    for share, contact in zip(held.weights_at(rows.stations).T, held.contacts, strict=True):
+        jacobian[:, place[contact]] += share
+    for share, point in zip(rows.parts.T, rows.points, strict=True):  # two ties in one place share a point
+        jacobian[:, place[point]] -= share
+    above = line.height(rows.stations) - (rows.heights - rows.room)
+    raised = line.gap - float(rows.room[0])  # more gap than it was fitted with is more room over everything
+    return _Cleared(above, rows.room + raised, rows.labels, points, jacobian, len(rows.ground), doubt.touch)
 
 
 def find_causes(
@@ -109,7 +167,7 @@ def find_causes(
     draws: int = DRAWS,
     seed: int = 1,
 ) -> Causes:
-    """Return what a hump nobody read, track laid sideways, a misread rod and scatter do to a line.
+    """Return what a hump nobody read, track laid sideways, a misread rod and the readings do to a line.
 
     Parameters
     ----------
@@ -136,62 +194,43 @@ def find_causes(
     if not 0.0 <= rate <= 1.0:
         raise ValueError(f"rate must lie between 0 and 1, got {rate}")
     doubt = doubt or line.doubt
-    run = line.run
     held = line if set_from is None else line.held_by(set_from)
-    model = fill_model(ground, run, held, doubt=doubt)
-    points, jacobian = list(model.points), model.jacobian
-    scatter, unread = parts_of(ground, points)
-    whole = np.asarray(ground.covariance(points))
-    sideways = point_covariance(ground, points, doubt, run.breaks, head=run.head) - whole
-    given = {"scatter": scatter, "unread": unread, "sideways": sideways}
-    parts = {name: jacobian @ part @ jacobian.T for name, part in given.items()}
-    labels = [f"tie {tie} {side}" for tie in run.ties["tie"] for side in SIDES]
-    on_day = (model.fills, labels, doubt.touch, line.gap)
-    rows = [_of_part(name, part, *on_day, draws, seed) for name, part in parts.items()]
-    misread, told = _misread(ground, points, jacobian, *on_day, units, rate)
+    cleared = _cleared(line, held, doubt)
+    sideways = sideways_covariance(ground, cleared.points, doubt, line.run.breaks, head=line.run.head)
+    given = {**parts_of(ground, cleared.points), "sideways": sideways}
+    whole = {name: cleared.jacobian @ part @ cleared.jacobian.T for name, part in given.items()}
+    rows = [_of_part(name, part, cleared, draws, seed) for name, part in whole.items()]
+    misread, told = _misread(ground, cleared, units, rate)
     columns = ["cause", "chance", "at", "size_m", "touches", "touches_at", "lift_m"]
     table = pd.DataFrame([*rows, told], columns=columns)
     order = {name: i for i, name in enumerate(CAUSES)}
     table = table.sort_values(
         ["touches", "cause"], key=lambda own: own.map(order) if own.name == "cause" else -own, kind="stable"
     ).reset_index(drop=True)
-    return Causes(
-        table, humps_between(ground, line, set_from=set_from), misread, parts, model.fills, tuple(units), rate
-    )
+    ends = cleared.ends
+    parts = {name: part[:ends, :ends] for name, part in whole.items()}
+    humps = humps_between(ground, line, set_from=set_from)
+    return Causes(table, humps, misread, parts, cleared.above[:ends], tuple(units), rate)
 
 
-def _of_part(
-    name: str, part: Array, fills: Array, labels: list[str], touch: float, gap: float, draws: int, seed: int
-) -> tuple[str, float, str, float, float, str, float]:
-    """Return a row of the table for a part of the covariance."""
+def _of_part(name: str, part: Array, cleared: _Cleared, draws: int, seed: int) -> _Row:
+    """Return a row of the table for a part of the covariance of what is cleared."""
     sd = np.sqrt(np.maximum(np.diag(part), 0.0))
     worst = int(sd.argmax())
     values, vectors = np.linalg.eigh((part + part.T) / 2.0)
     half = vectors * np.sqrt(np.maximum(values, 0.0))
     drawn = half @ np.random.default_rng(seed).standard_normal((half.shape[1], draws))
-    drawn += fills[:, None]
-    lowest = drawn.argmin(axis=0)
-    deepest = -drawn[lowest, np.arange(draws)]
-    touches = deepest > touch
-    share, place, lift = float(touches.mean()), "", 0.0
-    if share >= HARDLY:
-        place = labels[int(np.bincount(lowest[touches]).argmax())]
-        lift = float(deepest[touches].mean()) + gap
-    return name, 1.0, labels[worst], _ONE_IN_20 * float(sd[worst]), share, place, lift
+    drawn += cleared.above[:, None]
+    share, place, lift = cleared.outcome(drawn, np.full(draws, 1.0 / draws))
+    if share < HARDLY:
+        place, lift = "", 0.0
+    return name, 1.0, cleared.labels[worst], _ONE_IN_20 * float(sd[worst]), share, place, lift
 
 
 def _misread(
-    ground: Ground,
-    points: list[Point],
-    jacobian: Array,
-    fills: Array,
-    labels: list[str],
-    touch: float,
-    gap: float,
-    units: Sequence[float],
-    rate: float,
-) -> tuple[pd.DataFrame, tuple[str, float, str, float, float, str, float]]:
-    """Return what each rod does to the fills if it was misread by each unit, and the row of them all."""
+    ground: Ground, cleared: _Cleared, units: Sequence[float], rate: float
+) -> tuple[pd.DataFrame, _Row]:
+    """Return what each rod does if it was misread by each unit, and the row of them all."""
     from scipy.special import ndtr
 
     table = ground.residuals
@@ -202,24 +241,23 @@ def _misread(
     share = np.maximum(table["redundancy"].to_numpy(dtype=float)[rods], 0.0)
     sd = table["sd_m"].to_numpy(dtype=float)[rods]
     limit = limits(ground)[rods]
-    follows = influence(ground, points)[rods] @ jacobian.T
-    tables, deepest, places = [], [], []
+    follows = cleared.jacobian @ influence(ground, cleared.points)[rods].T
+    labels = np.array(cleared.labels, dtype=object)
+    tables, ways = [], []
     for unit in units:
         shift = unit * np.sqrt(share) / sd
-        moved = unit * follows
-        ways = np.stack([fills + moved, fills - moved])  # misread either way
-        deep = -ways.min(axis=2)
-        deepest.append(deep)
-        places.append(ways.argmin(axis=2))
+        either = cleared.above[:, None, None] + unit * np.stack([follows, -follows], axis=2)
+        moved = np.abs(unit * follows)
+        ways.append(either)
         tables.append(
             pd.DataFrame(
                 {
                     "reading": table["reading"].to_numpy()[rods],
                     "unit_m": unit,
                     "unnoticed": ndtr(limit - shift) - ndtr(-limit - shift),
-                    "at": np.array(labels, dtype=object)[np.abs(moved).argmax(axis=1)],
-                    "effect_m": np.abs(moved).max(axis=1),
-                    "touches": (deep > touch).mean(axis=0),
+                    "at": labels[moved.argmax(axis=0)],
+                    "effect_m": moved.max(axis=0),
+                    "touches": (-either.min(axis=0) > cleared.touch).mean(axis=1),
                 }
             )
         )
@@ -228,76 +266,10 @@ def _misread(
     each = rate / len(units)
     passes = float(1.0 - np.prod(1.0 - each * unnoticed))
     touched = float(1.0 - np.prod(1.0 - each * unnoticed * touches))
-    deep = np.concatenate(deepest, axis=1)
-    cases = (deep > touch) * unnoticed
     place, lift = "", 0.0
     if touched >= HARDLY:
-        where = np.bincount(np.concatenate(places, axis=1).ravel(), weights=cases.ravel())
-        place = labels[int(where.argmax())]
-        lift = float((cases * deep).sum() / cases.sum()) + gap
+        cases = np.concatenate(ways, axis=1).reshape(len(labels), -1)  # each rod either way, one by one
+        _, place, lift = cleared.outcome(cases, np.repeat(unnoticed, 2))
     most = int((found["effect_m"].to_numpy() * unnoticed).argmax())
     at, size = str(found["at"][most]), float(found["effect_m"][most])
     return found, ("misread", passes, at, size, touched, place, lift)
-
-
-def humps_between(
-    ground: Ground, line: FinishedLine, *, step: float = STEP, set_from: Point | None = None
-) -> pd.DataFrame:
-    """Return how high the ground may be where nobody read it, gap by gap.
-
-    Parameters
-    ----------
-    ground : Ground
-    line : FinishedLine
-    step : float
-        Distance of the places that are looked at [m].
-    set_from : Point, optional
-        See `find_causes`.
-
-    Returns
-    -------
-    DataFrame
-        One row a gap between two places read under one rail, that with the likeliest touch first: side,
-        from_m, to_m (the places read, or the first and last tie), station_m (where the ground is likeliest to
-        touch, were there a tie), hump_m (1 time in 20 it is higher than fitted by more than this, for want of
-        a reading), room_m (between line and fitted ground there), chance (that it touches there).
-    """
-    from scipy.special import ndtr
-
-    run, doubt = line.run, line.doubt
-    ties = run.ties["station_m"].to_numpy(dtype=float)
-    head, tail = float(ties[0]), float(ties[-1])
-    held = line if set_from is None else line.held_by(set_from)
-    table = ground.setting.observations.table
-    places = table[table["station_m"].notna()]
-    rows = []
-    for side in ground.sides:
-        mine = places[places["side"].isin([side, ""])]
-        own = mine[["station_m", "to_station_m"]].to_numpy(dtype=float)  # NaN lies nowhere
-        inside = np.unique(np.round(own[(own > head) & (own < tail)], 6))
-        edges = np.concatenate([[head], inside, [tail]])
-        count = max(int(np.ceil((tail - head) / step)), 1)
-        at = np.unique(np.concatenate([np.linspace(head, tail, count + 1), edges]))
-        points: list[Point] = [(float(s), side) for s in at]
-        every = list(dict.fromkeys([*points, *held.contacts]))
-        weights = np.zeros((len(at), len(every)))
-        for column, contact in enumerate(held.contacts):
-            weights[:, every.index(contact)] += held.weights_at(at)[:, column]
-        weights[np.arange(len(at)), [every.index(point) for point in points]] -= 1.0
-        _, unread = parts_of(ground, every)
-        sd = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", weights, unread, weights), 0.0))
-        room = line.height(at) + run.drop_at(at) - np.asarray(ground.mean(points))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            chance = np.where(sd > 0.0, ndtr((-doubt.touch - room) / sd), (room < -doubt.touch).astype(float))
-        for start, stop in pairwise(edges):
-            within = np.flatnonzero((at >= start) & (at <= stop))
-            if not within.size or stop - start < 1e-9:
-                continue
-            # the likeliest place; where none can touch, the one that is known worst
-            best = within[int(np.lexsort((sd[within], chance[within]))[-1])]
-            rows.append(
-                (side, start, stop, at[best], _ONE_IN_20 * sd[within].max(), room[best], chance[best])
-            )
-    columns = ["side", "from_m", "to_m", "station_m", "hump_m", "room_m", "chance"]
-    found = pd.DataFrame(rows, columns=columns)
-    return found.sort_values(["chance", "hump_m"], ascending=False, kind="stable").reset_index(drop=True)
