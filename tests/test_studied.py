@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -16,8 +18,16 @@ from trackkit.plan import lay_line, stack_up
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.studied import set_from, stacks_from, study_job, with_gap
 from trackkit.studied_day import settle_listing, study_parts, study_text, truck_lines
-from trackkit.studied_words import candidate_words, causes_listing, ranking_listing, reference_lines
+from trackkit.studied_words import (
+    candidate_words,
+    causes_listing,
+    costly_lines,
+    ranking_listing,
+    reference_lines,
+)
+from trackkit.study.causes import find_causes
 from trackkit.study.wrong_start import best_spare
+from trackkit.tables.rows import rows_of
 
 
 def studied_of(job):
@@ -195,6 +205,66 @@ def test_the_text_leads_with_what_costs_most_and_keeps_to_its_width(lawn, yard):
             assert max(map(len, study_text(studied, width=width).split("\n"))) <= width
     assert len(causes_listing(lawn).rows) == 4
     assert settle_listing(lawn).rows[0][0] == "tie 15 house side"
+
+
+def one_way(folder):
+    """Return the lawn read with a phone alone, and never turned round."""
+    for name in ("boards", "crosslevels"):
+        table = pd.read_csv(folder / f"{name}.csv")
+        some = table[table["facing"] == "ahead"] if name == "boards" else table.assign(facing="ahead")
+        some.to_csv(folder / f"{name}.csv", index=False)
+    (folder / "levels.csv").unlink()
+    (folder / "truck.csv").unlink()
+    return folder
+
+
+def test_a_phone_that_was_never_turned_round_is_told_with_what_mends_it(tmp_path, lawn):
+    away = {'leave_out = ["levels.csv row 32"]': "", 'control = "P1"': "", 'check = "P2"': ""}
+    studied = studied_of(load_job(one_way(changed(tmp_path, "boathouse_lawn", **away))))
+    listing = causes_listing(studied)
+    assert listing.rows[0][0] == "the zero error of the phone or digital level"
+    assert len(listing.rows) == 4  # and no rod, where none was read
+    (note,) = (one for one in listing.notes if one.startswith("Zero error:"))
+    assert "both ways round (ahead and back)" in note
+    assert costly_lines(studied)[0].startswith(
+        "Most likely to cost you something: the zero error of the phone"
+    )
+    # read both ways round, it comes to nothing and nothing is said of it
+    assert "zero" in lawn.causes.parts
+    assert not any("zero error" in " ".join([*row]) for row in causes_listing(lawn).rows)
+    assert not any("Zero error" in one for one in causes_listing(lawn).notes)
+
+
+def test_an_obstacle_that_may_be_touched_is_named_with_its_room(tmp_path):
+    """The line clears the sprinkler head by half a millimetre more than its room, and is set from its tie."""
+    wishes = {"[line]": '[line]\nobstacle_room = "1 mm"\ntouch = "1 mm"'}
+    folder = changed(tmp_path, "boathouse_lawn", **wishes)
+    (folder / "truck.csv").unlink()
+    bare = load_job(folder)
+    low = float(lay_line(bare, *fit_job(bare)).line.height(4.0)) - 0.0015
+    (folder / "obstacles.csv").write_text(
+        f"station_m,offset_m,height_m,note\n4.0,0.1,{low:.4f},sprinkler head\n", encoding="utf-8"
+    )
+    studied = studied_of(load_job(folder))
+    found = find_causes(studied.laid.ground, studied.laid.line)
+    (row,) = (one for one in rows_of(found.table) if one.cause == "scatter")
+    assert row.touches_at == "obstacle 1 (sprinkler head, 4.00 m)" and row.touches > 0.005
+    assert 0.002 < row.lift_m < 0.005  # what touches, over 1 mm, and the obstacle's room: not the gap, 12 mm
+    listing = causes_listing(replace(studied, causes=found))
+    assert "obstacle 1 (sprinkler head, 4.00 m)" in costly_lines(replace(studied, causes=found))[0]
+    assert any("(over an obstacle its room)" in note for note in listing.notes)
+    # peg P1 is where heights count from: set from it, the line cannot miss a height that was given above it
+    assert (studied.causes.table["touches_at"] != row.touches_at).all()
+
+
+def test_what_settles_it_starts_from_the_chances_of_the_study(lawn):
+    """Track laid sideways is in both. Left out of the contest is what hardly any chance falls to."""
+    settled, study = lawn.settled, lawn.study
+    assert study.is_exact and study.contest.covariance.max() > 0.0
+    ends = settled.chances["end"].to_numpy(dtype=int)
+    told = study.table["governs"].to_numpy()[ends]
+    np.testing.assert_allclose(settled.chances["now"], told / told.sum(), atol=0.002)
+    assert settled.wrong_now == pytest.approx(1.0 - told.max() / told.sum(), abs=0.002)
 
 
 def test_the_command_tells_the_study_and_the_choices(capsys, monkeypatch):

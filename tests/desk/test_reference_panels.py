@@ -5,13 +5,16 @@ from __future__ import annotations
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 from demo_jobs import DEMO, changed
+from scipy.stats import norm
 
 from trackkit.choices import compare_choices
 from trackkit.desk import ChoicesPanel, CostsPanel, ReferencePanel
 from trackkit.job import load_job
 from trackkit.studied import set_from, with_gap
+from trackkit.study.causes import CAUSES
 
 
 @pytest.fixture(scope="module")
@@ -110,6 +113,27 @@ def test_costs_fall_with_the_gap():
     level = next(line for line in panel._along.ax.lines if line.get_gid() == "level")
     assert level.get_ydata()[0] == pytest.approx(0.25)
     assert "gap 1/4 in" in panel.plain()
+
+
+def test_a_phone_s_zero_error_is_one_more_line_where_it_was_never_turned_round(tmp_path):
+    away = {'leave_out = ["levels.csv row 32"]': "", 'control = "P1"': "", 'check = "P2"': ""}
+    folder = changed(tmp_path, "boathouse_lawn", **away)
+    table = pd.read_csv(folder / "crosslevels.csv").assign(facing="ahead")
+    table.to_csv(folder / "crosslevels.csv", index=False)
+    boards = pd.read_csv(folder / "boards.csv")
+    boards[boards["facing"] == "ahead"].to_csv(folder / "boards.csv", index=False)
+    for name in ("levels.csv", "truck.csv"):
+        (folder / name).unlink()
+    reversed_phone, one_way = CostsPanel(DEMO / "boathouse_lawn"), CostsPanel(folder)
+    name = CAUSES["zero"]
+    assert name in one_way._along.words and name not in reversed_phone._along.words
+    lines = [line for line in one_way._along.ax.lines if (line.get_gid() or "").startswith("line-")]
+    part = one_way.studied.causes.parts["zero"]
+    up = norm.ppf(0.95) * np.sqrt(np.diag(part)).reshape(-1, 2).max(axis=1) * 100  # in cm
+    np.testing.assert_allclose(lines[-1].get_ydata(), up)
+    assert len(lines) == 4
+    assert dict(one_way.numbers())[f"touches: {name}"].startswith("1 in")
+    assert f"touches: {name}" not in dict(reversed_phone.numbers())
 
 
 def test_choices_are_those_of_the_library():
