@@ -257,6 +257,20 @@ def test_an_obstacle_that_may_be_touched_is_named_with_its_room(tmp_path):
     assert (studied.causes.table["touches_at"] != row.touches_at).all()
 
 
+def test_track_that_lies_already_is_not_laid_beside_its_line_unless_the_job_says_so(tmp_path, yard, lawn):
+    assert yard.laid.line.doubt.sideways_sd == 0.0 < lawn.laid.line.doubt.sideways_sd
+    assert "sideways" not in yard.causes.told["cause"].tolist()
+    assert any(
+        "it moves sideways as it is lifted is not counted" in one for one in causes_listing(yard).notes
+    )
+    folder = changed(tmp_path, "market_yard", **{"[line]": '[line]\nsideways_sd = "3 in"'})
+    (folder / "truck.csv").unlink()
+    stated = studied_of(load_job(folder))
+    assert stated.laid.line.doubt.sideways_sd == pytest.approx(0.0762)
+    assert "sideways" in stated.causes.told["cause"].tolist()
+    assert not any("moves sideways" in one for one in causes_listing(stated).notes)
+
+
 def test_what_settles_it_starts_from_the_chances_of_the_study(lawn):
     """Track laid sideways is in both. Left out of the contest is what hardly any chance falls to."""
     settled, study = lawn.settled, lawn.study

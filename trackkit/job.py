@@ -295,7 +295,7 @@ def _make(file: JobFile, path: Path, survey: Survey | None, truck: Truck | None)
         reference=_reference(line.reference),
         rolling=build("rolling", Rolling, mass=file.rolling.mass, force=file.rolling.hold_force_newton),
         clearance=build("line", Clearance, crown=line.crown, over=line.obstacle_room),
-        doubt=build("line", Doubt, touch=line.touch, sideways_sd=line.sideways_sd, width=width),
+        doubt=build("line", Doubt, touch=line.touch, sideways_sd=_sideways_sd(file), width=width),
         stack_rules=rules,
         file=file,
         survey=survey,
@@ -326,6 +326,12 @@ def _roughness(file: JobFile) -> dict[str, Any]:
         "q_twist": 3.0 * ground.twist**2 if ground.twist is not None else None,
         "relief": ground.relief,
     }
+
+
+def _sideways_sd(file: JobFile) -> float | None:
+    """Return how far off its line track may be laid; track that lies already was read where it lies: 0."""
+    stated = file.line.sideways_sd
+    return 0.0 if stated is None and file.shot is None else stated
 
 
 def _reference(table: ReferenceTable | None) -> Reference:

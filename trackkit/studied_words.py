@@ -109,6 +109,7 @@ def causes_listing(studied: Studied) -> Listing:
         f"where it touches, until its gap is back{_obstacles(studied)}, and the minutes if that shows at the "
         f"last tie ({MINUTES}).",
         f"Misread: by {units}; {_rate(causes.rate)} is a guess (misread, misread_by in [study] of the job).",
+        *_where_it_lies(studied),
         *(_MENDS[cause] for cause in causes.told["cause"] if cause in _MENDS),
         *_hump_lines(studied),
         _CAUTION,
@@ -129,6 +130,15 @@ def _set_out(studied: Studied) -> str:
 def _obstacles(studied: Studied) -> str:
     rows = studied.laid.line.resting.rows
     return " (over an obstacle its room)" if len(rows.labels) > len(rows.ground) else ""
+
+
+def _where_it_lies(studied: Studied) -> list[str]:
+    if not studied.job.rough_in or studied.laid.line.doubt.sideways_sd > 0.0:
+        return []
+    return [
+        "The track lies already and was read where it lies: that it moves sideways as it is lifted is not "
+        "counted (sideways_sd in [line] of the job)."
+    ]
 
 
 def _rate(rate: float) -> str:

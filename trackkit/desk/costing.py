@@ -97,8 +97,9 @@ class CostsPanel(Panel):
 
         job, causes = studied.job, studied.causes
         ties = studied.laid.line.run.ties["station_m"].to_numpy(dtype=float)
-        drawn = {CAUSES[name]: causes.parts[name] for name in DRAWN}
-        shared = [name for name in causes.told["cause"] if name in SHARED]
+        told = causes.told["cause"].tolist()
+        drawn = {CAUSES[name]: causes.parts[name] for name in DRAWN if name in told}
+        shared = [name for name in told if name in SHARED]
         if shared:
             words = CAUSES[shared[0]] if len(shared) == 1 else TOGETHER
             drawn[words] = np.sum([causes.parts[name] for name in shared], axis=0)

@@ -92,10 +92,9 @@ class Causes:
 
     @property
     def told(self) -> pd.DataFrame:
-        """The table, less what readings share where that comes to nothing, and rods where none was read."""
+        """The table, less what does nothing: rods where none was read, the zero of a reversed phone."""
         least = np.where(self.table["cause"].isin(SHARED), _NOTHING, 0.0)
-        there = (self.table["cause"] != "misread") | (len(self.misread) > 0)
-        return self.table[there & (self.table["size_m"] >= least)]
+        return self.table[self.table["size_m"] > least]
 
 
 @dataclass(frozen=True, eq=False)
