@@ -17,14 +17,9 @@ from trackkit.layout.line import level_line
 from trackkit.plan import lay_line, stack_up
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.studied import set_from, stacks_from, study_job, with_gap
+from trackkit.studied_causes import causes_listing, costly_lines
 from trackkit.studied_day import settle_listing, study_parts, study_text, truck_lines
-from trackkit.studied_words import (
-    candidate_words,
-    causes_listing,
-    costly_lines,
-    ranking_listing,
-    reference_lines,
-)
+from trackkit.studied_words import candidate_words, ranking_listing, reference_lines
 from trackkit.study.causes import find_causes
 from trackkit.study.wrong_start import best_spare
 from trackkit.tables.rows import rows_of

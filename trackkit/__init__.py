@@ -34,6 +34,7 @@ _HOMES = {
     "trackkit.survey.prior": ("GroundType",),
     "trackkit.survey.grid": ("Break",),
     "trackkit.survey.ground": ("Ground", "fit_ground"),
+    "trackkit.survey.likely": ("likely_grounds",),
     "trackkit.survey.quality": (
         "Booking", "Conflict", "Mistake", "NextReadings", "OverallTest", "Readers", "book_levels",
         "closures", "compare_readers", "corrected", "detectable_errors", "influence", "knocked_lasers",
@@ -133,6 +134,7 @@ if TYPE_CHECKING:
         rod_zero,
         two_pegs,
     )
+    from trackkit.survey.likely import likely_grounds
     from trackkit.survey.prior import GroundType
     from trackkit.survey.quality import (
         Booking,
@@ -242,6 +244,7 @@ __all__ = [
     "level_line",
     "level_verdict",
     "lifted_again",
+    "likely_grounds",
     "likely_mistakes",
     "load_job",
     "make_plan",

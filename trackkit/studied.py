@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -29,6 +29,7 @@ from trackkit.study.high_point import HighPoint, high_point
 from trackkit.study.pairs import compare_pairs
 from trackkit.study.reference import ACCEPTED, ReferenceStudy, compare_references
 from trackkit.study.settle import Settled, what_settles
+from trackkit.survey.ground import Ground
 from trackkit.survey.likely import likely_grounds
 from trackkit.survey.quality.next_reading import possible_readings
 
@@ -63,6 +64,9 @@ class Studied:
         The day's work with the line as it is planned.
     settled : Settled or None
         None where an obstacle is higher than any tie end.
+    likely : tuple of (share, Ground)
+        The grounds of which the readings may be, which all chances are averages over; see
+        `trackkit.survey.likely.likely_grounds`.
     """
 
     stacked: Stacked
@@ -72,6 +76,7 @@ class Studied:
     causes: Causes
     day: DayWork
     settled: Settled | None
+    likely: tuple[tuple[float, Ground], ...]
 
     @property
     def job(self) -> Job:
@@ -147,26 +152,29 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
     by_height = _by_height(job, line.run)
     yield
     eye = None if asked.by_eye is None else _point(asked.by_eye, line.run)
+    likely = likely_grounds(ground)
     study = compare_references(
         ground, line.run, line, chosen=[_point(place, line.run) for place in asked.points],
         by_eye=eye,
         pegs=_pegs(laid), accepted=asked.accepted or ACCEPTED, by_height=by_height,
         travel=None if stacked.stacks is None else travel_of(stacked.stacks, stacked.fills),
-        likely=likely_grounds(ground),
+        likely=likely,
     )  # fmt: skip
     pairs = compare_pairs(study, line)
     yield
     rate = MISREAD if asked.misread is None else asked.misread
     units = asked.misread_by or UNITS[unit]
-    causes = find_causes(ground, line, units=units, rate=rate, set_from=control_of(job, ground))
+    causes = find_causes(
+        ground, line, units=units, rate=rate, set_from=control_of(job, ground), likely=likely
+    )
     high = high_point(ground, line)
     yield
     day = day_work(stacked, study, by_height)
     yield
-    return Studied(stacked, study, pairs, high, causes, day, _settled(laid, study))
+    return Studied(stacked, study, pairs, high, causes, day, _settled(laid, study, likely), likely)
 
 
-def _settled(laid: Laid, study: ReferenceStudy) -> Settled | None:
+def _settled(laid: Laid, study: ReferenceStudy, likely: Sequence[tuple[float, Ground]]) -> Settled | None:
     """Return what settles which tie end is the highest; of a line on two, the end that is less certain.
 
     None where an obstacle is higher than any of them.
@@ -183,7 +191,8 @@ def _settled(laid: Laid, study: ReferenceStudy) -> Settled | None:
     sideways = sideways_covariance(laid.ground, points, line.doubt, line.run.breaks, head=line.run.head)
     found = what_settles(
         laid.ground, [points[i] for i in some], study.contest.mean[some], chances[some],
-        beside=sideways[np.ix_(some, some)], possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
+        beside=sideways[np.ix_(some, some)], likely=likely,
+        possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
     )  # fmt: skip
     return replace(found, chances=found.chances.assign(end=some[found.chances["end"].to_numpy()]))
 
@@ -241,7 +250,7 @@ def with_gap(studied: Studied, more: float) -> Studied:
     fills = laid.fills.assign(fill_m=laid.fills["fill_m"] + more, line_m=laid.fills["line_m"] + more)
     causes = find_causes(
         laid.ground, line, units=studied.causes.units, rate=studied.causes.rate,
-        set_from=control_of(laid.job, laid.ground),
+        set_from=control_of(laid.job, laid.ground), likely=studied.likely,
     )  # fmt: skip
     raised = replace(laid, line=line, fills=fills)
     return replace(studied, stacked=replace(studied.stacked, laid=raised), causes=causes)

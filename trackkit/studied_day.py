@@ -13,11 +13,9 @@ from trackkit.pictured import truck_words
 from trackkit.plan import warnings_of
 from trackkit.report import said
 from trackkit.studied import Studied, stacks_from
+from trackkit.studied_causes import MINUTES, causes_listing, costly_lines
 from trackkit.studied_words import (
-    MINUTES,
     candidate_words,
-    causes_listing,
-    costly_lines,
     high_lines,
     pairs_listing,
     ranking_listing,

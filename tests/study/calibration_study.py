@@ -66,11 +66,19 @@ def job(make, seed, *, graded):
 
 
 def events(jobs, first_seed=0):
-    """Return chances that were told and whether it came true, (events,) each, for both kinds of event."""
-    kinds = list(GROUNDS.values())
-    found = [job(kinds[i % 4], first_seed + i, graded=i % 8 >= 4) for i in range(jobs)]
-    first, came_first, second, came_second = (np.concatenate(each) for each in zip(*found, strict=True))
-    return {"governs": (first, came_first), "touches": (second, came_second)}
+    """Return chances that were told and whether it came true, (events,) each, by kind of ground and event."""
+    found = {name: {"governs": [], "touches": []} for name in GROUNDS}
+    for i in range(jobs):
+        name = list(GROUNDS)[i % 4]
+        first, came_first, second, came_second = job(GROUNDS[name], first_seed + i, graded=i % 8 >= 4)
+        found[name]["governs"].append((first, came_first))
+        found[name]["touches"].append((second, came_second))
+    return {name: {event: joined(some) for event, some in both.items()} for name, both in found.items()}
+
+
+def joined(some):
+    """Return pairs of arrays end to end."""
+    return tuple(np.concatenate(each) for each in zip(*some, strict=True))
 
 
 def happened(told, came, low, high):
@@ -92,11 +100,17 @@ def table(jobs):
         "either": "both kinds of event",
     }  # fmt: skip
     found = events(jobs)
-    found["either"] = tuple(np.concatenate(both) for both in zip(*found.values(), strict=True))
-    for event, (told, came) in found.items():
+    every = {event: joined([both[event] for both in found.values()]) for event in ("governs", "touches")}
+    every["either"] = joined(list(every.values()))
+    for event, (told, came) in every.items():
         for name, (low, high) in BINS.items():
             count, mean, share = happened(told, came, low, high)
             lines.append(f"{names[event]:<32}{name:>12}{count:>9}{mean:>9.1%}{share:>11.1%}")
+    lines.append("This tie end governs, by kind of ground:")
+    for ground, both in found.items():
+        for name, (low, high) in BINS.items():
+            count, mean, share = happened(*both["governs"], low, high)
+            lines.append(f"{ground:<32}{name:>12}{count:>9}{mean:>9.1%}{share:>11.1%}")
     return "\n".join(lines)
 
 

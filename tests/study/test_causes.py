@@ -20,6 +20,7 @@ from trackkit.study.humps import humps_between
 from trackkit.study.parts import SHARED, parts_of
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
+from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.detectable import limits
 from trackkit.survey.readings import make_survey
 
@@ -319,3 +320,22 @@ def test_an_obstacle_that_was_read_with_a_rod_is_as_doubtful_as_that_rod():
     assert own["effect_m"].max() == pytest.approx(0.1)
     # 10 cm too low, the root stands in the track's way
     assert own["touches"].max() == 0.5
+
+
+def test_where_rougher_ground_is_likely_a_hump_may_be_higher_and_touches_more_often():
+    rough = ground_of(kind=GroundType(q_mean=3e-3, q_twist=1e-3, relief=0.004))
+    likely = ((0.5, GROUND), (0.5, rough))
+    one, both = (find_causes(GROUND, LINE, likely=own) for own in ((), likely))
+    unread = [found.table.set_index("cause").loc["unread"] for found in (one, both)]
+    assert unread[1]["size_m"] > 1.3 * unread[0]["size_m"] and unread[1]["touches"] > unread[0]["touches"]
+    ends = list(ENDS)
+    held = LINE.contacts[0]
+    points = [*ends, held]
+    away = np.column_stack([-np.eye(len(ends)), np.ones(len(ends))])
+    expected = away @ parts_of(GROUND, points, likely=likely)["unread"] @ away.T
+    np.testing.assert_allclose(both.parts["unread"], expected, atol=1e-15)
+    humps = [
+        humps_between(GROUND, LINE, likely=own).set_index(["side", "from_m"])["hump_m"]
+        for own in ((), likely)
+    ]
+    assert (humps[1] > humps[0].reindex(humps[1].index)).all()

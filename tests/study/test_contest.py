@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from trackkit.study.contest import Contest, compare, draw
+from trackkit.study.contest import Contest, Likely, compare, draw
 from trackkit.study.exact import exact_governs, exact_touch
 from trackkit.study.high_point import expected_highest
 
@@ -217,3 +218,91 @@ def test_wishes_that_mean_nothing_are_refused():
         compare(contest, touch=0.0, accepted=1.0)
     with pytest.raises(ValueError, match="draws must be 1 or more, got 0"):
         compare(contest, touch=0.0, draws=0)
+
+
+# --- several grounds are likely -------------------------------------------------------------------
+
+
+def mixed_contest(shares=(0.6, 0.3, 0.1), *, n=5, **kwargs):
+    """Return a contest over several likely grounds, each with means and a covariance of its own."""
+    each = [random_contest(seed, n, **kwargs) for seed in range(len(shares))]
+    likely = [Likely(share, one.mean, one.covariance) for share, one in zip(shares, each, strict=True)]
+    return replace(each[0], likely=tuple(likely)), each
+
+
+def test_over_grounds_that_are_certain_chances_are_their_shares():
+    """By counting: end 2 is the highest on the first ground, end 0 on the second, end 1 on the third."""
+    heights = [[0.0, 0.01, 0.02], [0.03, 0.01, 0.02], [0.0, 0.04, 0.02]]
+    none = np.zeros((3, 3))
+    likely = [Likely(share, np.array(own), none) for share, own in zip((0.5, 0.3, 0.2), heights, strict=True)]
+    contest = replace(contest_of(heights[0], none, gap=0.005), likely=tuple(likely))
+    np.testing.assert_allclose(exact_governs(contest).chances, [0.3, 0.2, 0.5])
+    found = compare(contest, touch=0.001, draws=1000)
+    np.testing.assert_allclose(found.governs, [0.3, 0.2, 0.5], atol=0.003)
+    assert exact_touch(contest, 2, 0.001)[0] == pytest.approx(0.5)  # on the other two something is higher
+    np.testing.assert_allclose(contest.touch_each(0.001)[2], [0.3, 0.2, 0.0])
+    np.testing.assert_allclose(contest.expected, [0.009, 0.016, 0.02])
+    largest = 0.5 * 0.025 + 0.3 * 0.015 + 0.2 * 0.025  # from end 2: its height + gap less the lowest
+    assert found.largest[2] == pytest.approx(largest, abs=1e-4)
+    assert found.total[2] == pytest.approx(3 * 0.025 - 0.045)
+
+
+def test_draws_over_likely_grounds_have_the_moments_of_their_mixture():
+    contest, each = mixed_contest()
+    heights = draw(contest, DRAWS, 3).heights
+    shares = np.array([0.6, 0.3, 0.1])
+    mean = shares @ [one.mean for one in each]
+    second = sum(
+        s * (one.covariance + np.outer(one.mean, one.mean)) for s, one in zip(shares, each, strict=True)
+    )
+    np.testing.assert_allclose(contest.expected, mean, atol=1e-15)
+    np.testing.assert_allclose(contest.spread, second - np.outer(mean, mean), atol=1e-15)
+    sd = np.sqrt(np.diag(contest.spread))
+    np.testing.assert_allclose(heights.mean(axis=1), mean, atol=4 * sd.max() / math.sqrt(DRAWS))
+    seen = np.cov(heights)
+    np.testing.assert_allclose(seen, contest.spread, atol=0.03 * sd.max() ** 2)
+
+
+def test_any_first_part_of_the_draws_is_a_fair_sample_of_the_likely_grounds():
+    none = np.zeros((2, 2))
+    likely = (Likely(0.7, np.array([0.0, 0.01]), none), Likely(0.3, np.array([0.02, 0.01]), none))
+    contest = replace(contest_of([0.0, 0.01], none), likely=likely)
+    heights = draw(contest, 5000, 1).heights
+    for count in (50, 500, 2000, 5000):
+        assert abs(np.mean(heights[0, :count] > 0.01) - 0.3) < 3 / count**0.5 / 5
+
+
+@pytest.mark.parametrize("room", [0.0, 0.01])
+def test_over_likely_grounds_draws_and_exact_chances_agree(room):
+    contest, each = mixed_contest(room=room, gap=0.006)
+    found = compare(contest, touch=0.002, draws=DRAWS)
+    exact = exact_governs(contest)
+    expected = sum(
+        share * exact_governs(one).chances for share, one in zip((0.6, 0.3, 0.1), each, strict=True)
+    )
+    np.testing.assert_allclose(exact.chances, expected, atol=exact.left_out + 1e-3)
+    error = np.sqrt(np.maximum(exact.chances * (1 - exact.chances), 1e-4) / DRAWS)
+    assert (np.abs(found.governs - exact.chances) < 4 * error + exact.left_out + 1e-4).all()
+    for candidate in range(5):
+        chance, more = exact_touch(contest, candidate, 0.002)
+        error = math.sqrt(max(chance * (1 - chance), 1e-4) / DRAWS)
+        assert abs(found.touches[candidate] - chance) < 4 * error + more + 1e-4
+
+
+def test_what_one_likely_ground_leaves_possible_is_not_taken_for_certain():
+    """By far the likeliest ground is certain of end 0; on the other the two are alike."""
+    alike = Likely(0.1, np.zeros(2), 1e-6 * np.eye(2))
+    sure = Likely(0.9, np.array([1.0, 0.0]), 1e-12 * np.eye(2))
+    contest = replace(contest_of(sure.mean, sure.covariance), likely=(sure, alike))
+    found = compare(contest, touch=0.0, draws=DRAWS)
+    np.testing.assert_allclose(found.governs, [0.95, 0.05], atol=4 * math.sqrt(0.05 * 0.95 / DRAWS))
+    np.testing.assert_allclose(exact_governs(contest).chances, [0.95, 0.05], atol=1e-3)
+
+
+def test_a_ground_that_is_certain_is_a_contest_without_others():
+    plain = random_contest(5, 6, gap=0.004)
+    alone = replace(plain, likely=(Likely(1.0, plain.mean, plain.covariance),))
+    for name in ("governs", "touches", "largest", "largest_95", "total", "total_sd", "margin"):
+        a, b = (getattr(compare(one, touch=0.001, accepted=0.1, draws=500), name) for one in (plain, alone))
+        np.testing.assert_allclose(a, b, atol=1e-15)
+    np.testing.assert_allclose(exact_governs(plain).chances, exact_governs(alone).chances, atol=1e-12)

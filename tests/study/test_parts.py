@@ -170,3 +170,35 @@ def test_read_both_ways_round_the_zero_error_drops_out():
     ends = [(6.0, "left")]
     one, both = (parts_of(phone_alone(*ways), ends)["zero"][0, 0] for ways in (["ahead"], ["ahead", "back"]))
     assert both < 1e-4 * one
+
+
+# --- several grounds are likely -------------------------------------------------------------------
+
+
+def test_over_likely_grounds_parts_add_up_to_the_covariance_within_and_between_them():
+    uneven = rods()
+    uneven["rod_m"] += np.random.default_rng(2).normal(0, 0.004, len(uneven))
+    smooth = ground_of(uneven)
+    rough = ground_of(uneven, kind=GroundType(q_mean=3e-3, q_twist=1e-3, relief=0.004))
+    likely = ((0.25, smooth), (0.75, rough))
+    points = [*ENDS, "P1", (3.3, "left")]
+    found = parts_of(smooth, points, likely=likely)
+    means = np.array([one.mean(points) for _, one in likely])
+    mean = 0.25 * means[0] + 0.75 * means[1]
+    whole = sum(
+        share * (one.covariance(points) + np.outer(own - mean, own - mean))
+        for (share, one), own in zip(likely, means, strict=True)
+    )
+    np.testing.assert_allclose(sum(found.values()), whole, atol=1e-16)
+    own, other = (parts_of(one, points)["scatter"] for _, one in likely)
+    np.testing.assert_allclose(found["scatter"], 0.25 * own + 0.75 * other, atol=1e-18)
+    between = 0.25 * 0.75 * np.outer(means[0] - means[1], means[0] - means[1])
+    unread = 0.25 * parts_of(smooth, points)["unread"] + 0.75 * parts_of(rough, points)["unread"]
+    np.testing.assert_allclose(found["unread"] - unread, between, atol=1e-16)
+    assert np.trace(between) > 1e-6  # or the case shows nothing
+
+
+def test_a_ground_that_is_likely_for_certain_changes_no_part():
+    alone = parts_of(GROUND, ENDS, likely=((1.0, GROUND),))
+    for name, part in parts_of(GROUND, ENDS).items():
+        np.testing.assert_allclose(alone[name], part, atol=1e-18)

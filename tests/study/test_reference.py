@@ -37,6 +37,11 @@ STILL = Doubt(sideways_sd=0.0)
 #: A stone that the line lies clear of as it is planned: 2 mm are kept over it, where the gap is 4 mm.
 OBSTACLES = pd.DataFrame({"station_m": [2.2], "offset_m": [0.0], "height_m": [0.0075]})
 LITTLE = Clearance(over=0.002)
+TRUCK = Truck((
+    Piece("quarter", "box", 0.05, 0.5, 0.3, 2.0, 9), Piece("pancake", "box", 0.025, 0.5, 0.3, 1.0, 9),
+    Piece("wedge", "wedge", 0.03, 0.3, 0.1, 0.3, 9, 0.0),
+    Piece("shim", "shim", 0.003, 0.15, 0.05, 0.1, 9),
+))  # fmt: skip
 GROUND = HandLawn(pegs={"P1": (0.1, 0.003), "P2": (-0.2, 0.001)})
 
 LINES = {
@@ -309,12 +314,7 @@ def test_without_stacks_nothing_is_said_of_them():
 
 
 def test_pieces_are_those_expected_at_every_tie_end():
-    truck = Truck((
-        Piece("quarter", "box", 0.05, 0.5, 0.3, 2.0, 9), Piece("pancake", "box", 0.025, 0.5, 0.3, 1.0, 9),
-        Piece("wedge", "wedge", 0.03, 0.3, 0.1, 0.3, 9, 0.0),
-        Piece("shim", "shim", 0.003, 0.15, 0.05, 0.1, 9),
-    ))  # fmt: skip
-    own = pieces_by_height(truck, bearing=0.1)
+    own = pieces_by_height(TRUCK, bearing=0.1)
     line = LINES["level"](GROUND)
     study = compare_references(GROUND, line.run, line, by_height=own)
     for end in (0, 5, study.planned):
@@ -404,3 +404,73 @@ def test_the_contest_has_rows_in_the_order_of_what_must_be_cleared():
     seen = draw(contest, 20_000, 1).heights
     np.testing.assert_allclose(np.cov(seen), contest.covariance, atol=1e-6)
     np.testing.assert_allclose(seen.mean(axis=1), contest.mean, atol=2e-4)
+
+
+# --- several grounds are likely -------------------------------------------------------------------
+
+#: Rougher, and higher in the middle than the lawn that was fitted; the peg has another height there.
+ROUGH = HandLawn(
+    surface=lambda s, side: GROUND.surface(s, side) + 0.003 * (1.0 < s < 5.0), sd=0.009, reach=0.4,
+    pegs={"P1": (0.104, 0.003)},
+)  # fmt: skip
+MIXED = ((0.7, GROUND), (0.3, ROUGH))
+
+
+def test_over_likely_grounds_every_chance_is_the_average_of_those_over_each():
+    line = LINES["obstacle"](GROUND)
+    wishes = {"pegs": ["P1"], "chosen": [(1.0, "left")], "draws": 40_000}
+    found = compare_references(GROUND, line.run, line, likely=MIXED, **wishes)
+    alone = [compare_references(GROUND, line.run, line, likely=[(1.0, one)], **wishes) for _, one in MIXED]
+    for name in ("governs", "touches", "in_ground", "total_m", "largest_m"):
+        ours = found.table[name].to_numpy(dtype=float)
+        both = sum(
+            share * study.table[name].to_numpy(dtype=float)
+            for (share, _), study in zip(MIXED, alone, strict=True)
+        )
+        loose = 4 * 0.5 / math.sqrt(40_000) + 1e-3 if name in ("governs", "touches") else 1e-3
+        np.testing.assert_allclose(ours, both, atol=loose, err_msg=name)
+    np.testing.assert_allclose(found.table["fill_m"], alone[0].table["fill_m"])  # as planned
+
+
+def test_the_total_of_fills_spreads_within_the_likely_grounds_and_between_them():
+    line = LINES["level"](GROUND)
+    study = compare_references(GROUND, line.run, line, likely=MIXED, draws=40_000)
+    heights, ends = study.drawn.heights, study.contest.ends
+    for own, (start, offset) in enumerate(zip(study.contest.starts, study.contest.offsets, strict=True)):
+        total = (heights[start] + offset - heights[:ends]).sum(axis=0)
+        sd = study.table["total_sd_m"].iloc[own]
+        assert study.table["total_m"].iloc[own] == pytest.approx(total.mean(), abs=4 * sd / 200)
+        assert sd == pytest.approx(total.std(), rel=0.03)
+
+
+def test_a_peg_that_a_likely_ground_has_higher_sets_the_line_higher():
+    line = LINES["level"](GROUND)
+    contest, candidates, _, _ = contest_of(GROUND, line, pegs=["P1"], likely=MIXED)
+    at = contest.starts[[one.kind for one in candidates].index("peg")]
+    assert contest.mean[at] == 0.0
+    assert [one.mean[at] for one in contest.likely] == pytest.approx([0.0, 0.004])
+    covariances = [one.covariance[at, at] for one in contest.likely]
+    assert covariances == pytest.approx([0.003**2, 0.003**2])
+
+
+def test_pieces_over_likely_grounds_are_counted_over_each():
+    line, own = LINES["level"](GROUND), pieces_by_height(TRUCK, bearing=0.1)
+    study = compare_references(GROUND, line.run, line, by_height=own, likely=MIXED, draws=200)
+    for at in (0, 5):
+        start, offset = study.contest.starts[at], study.contest.offsets[at]
+        expected = 0.0
+        for share, one in zip((0.7, 0.3), study.contest.likely, strict=True):
+            fills = one.mean[start] + offset - one.mean[:12]
+            spread = (
+                one.covariance[start, start] + np.diag(one.covariance)[:12] - 2 * one.covariance[start, :12]
+            )
+            sds = np.sqrt(np.maximum(spread, 0.0))
+            sds[start] = 0.0
+            expected += share * expected_pieces(own, fills, sds)[0].sum()
+        assert study.table["pieces"].iloc[at] == pytest.approx(expected, abs=1e-6)
+
+
+def test_shares_of_likely_grounds_must_add_up():
+    line = LINES["level"](GROUND)
+    with pytest.raises(ValueError, match=r"shares of likely grounds must add up to 1, got 0\.9"):
+        compare_references(GROUND, line.run, line, likely=[(0.5, GROUND), (0.4, ROUGH)])

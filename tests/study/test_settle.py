@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from trackkit.layout.doubt import Doubt, point_covariance, sideways_covariance
-from trackkit.study.contest import Contest
+from trackkit.study.contest import Contest, Likely
 from trackkit.study.exact import exact_governs
 from trackkit.study.settle import what_settles
 from trackkit.survey.ground import fit_ground
@@ -182,3 +182,55 @@ def test_among_many_alike_chances_are_drawn():
 def test_one_end_cannot_be_told_apart():
     with pytest.raises(ValueError, match="two ends at least are needed to be told apart, got 1"):
         what_settles(GROUND, ENDS[:1], HEIGHTS[:1], np.ones(1))
+
+
+# --- several grounds are likely -------------------------------------------------------------------
+
+
+def rough_ground(crosslevels=()):
+    """Return the same readings on ground that may be rougher."""
+    own = ground_of(crosslevels, across=0.12)
+    kind = GroundType(q_mean=1e-3, q_twist=3e-4, relief=0.004)
+    return fit_ground(own.survey, stations=TIES, ground_type=kind, instruments=TOOLS)
+
+
+def exactly_mixed(likely, fitted):
+    """Return the chances of the few ends, heights as told above, by the contest over both grounds."""
+    each = tuple(
+        Likely(share, ABOVE + one.mean(FEW) - fitted.mean(FEW), one.covariance(FEW)) for share, one in likely
+    )
+    size = len(FEW)
+    contest = Contest(
+        ABOVE, fitted.covariance(FEW), size, size, np.zeros(size), np.arange(size), np.zeros(size), each
+    )
+    return exact_governs(contest).chances
+
+
+def test_over_likely_grounds_now_is_the_chance_that_the_contest_has():
+    likely = ((0.6, STEEP), (0.4, rough_ground()))
+    chances = exactly_mixed(likely, STEEP)
+    found = what_settles(STEEP, FEW, ABOVE, chances, likely=likely, possible=TRIED, least=0.0)
+    np.testing.assert_allclose(found.chances.sort_values("end")["now"], chances, atol=5e-4)
+    assert found.wrong_now == pytest.approx(1.0 - chances.max(), abs=5e-4)
+    assert abs(chances - exactly(STEEP.covariance(FEW))).max() > 0.02  # or the case shows nothing
+    assert (np.diff([found.wrong_now, *found.wrong_after]) <= 0.0).all()
+
+
+def test_over_likely_grounds_each_takes_its_own_from_a_reading():
+    """With the readings taken, the chances are those of refits that have them, averaged."""
+    likely = ((0.6, STEEP), (0.4, rough_ground()))
+    across = [one for one in TRIED if one.station in (0.5, 5.5)]
+    chances = exactly_mixed(likely, STEEP)
+    found = what_settles(STEEP, FEW, ABOVE, chances, likely=likely, possible=across, least=0.0)
+    later = found.chances.sort_values("end")["after_2"]
+    stations = [one.station for one in across]
+    again = ((0.6, ground_of(stations, across=0.12)), (0.4, rough_ground(stations)))
+    size = len(FEW)
+    each = tuple(
+        Likely(share, ABOVE + old.mean(FEW) - STEEP.mean(FEW), new.covariance(FEW))
+        for (share, old), (_, new) in zip(likely, again, strict=True)
+    )
+    contest = Contest(
+        ABOVE, each[0].covariance, size, size, np.zeros(size), np.arange(size), np.zeros(size), each
+    )
+    np.testing.assert_allclose(later, exact_governs(contest).chances, atol=0.01)

@@ -19,7 +19,8 @@ from trackkit.job import load_job
 from trackkit.layout.line import GAP
 from trackkit.plan import lay_line, stack_up
 from trackkit.studied import Studied, study_job, with_gap
-from trackkit.studied_words import causes_listing, costly_lines, short_chance
+from trackkit.studied_causes import causes_listing, costly_lines
+from trackkit.studied_words import short_chance
 from trackkit.study.causes import CAUSES
 from trackkit.study.parts import SHARED
 

@@ -163,6 +163,7 @@ def find_causes(
     rate: float = MISREAD,
     doubt: Doubt | None = None,
     set_from: Point | None = None,
+    likely: Sequence[tuple[float, Ground]] = (),
     draws: int = DRAWS,
     seed: int = 1,
 ) -> Causes:
@@ -181,6 +182,9 @@ def find_causes(
         By default that of the line.
     set_from : Point, optional
         The peg that the line is set from; by default it is set from what it rests on.
+    likely : sequence of (share, Ground), optional
+        The grounds of which the readings may be, see `trackkit.survey.likely.likely_grounds`; by default it
+        is this ground for certain.
     draws, seed : int
 
     Raises
@@ -196,7 +200,7 @@ def find_causes(
     held = line if set_from is None else line.held_by(set_from)
     cleared = _cleared(line, held, doubt)
     sideways = sideways_covariance(ground, cleared.points, doubt, line.run.breaks, head=line.run.head)
-    given = {**parts_of(ground, cleared.points), "sideways": sideways}
+    given = {**parts_of(ground, cleared.points, likely=likely), "sideways": sideways}
     whole = {name: cleared.jacobian @ part @ cleared.jacobian.T for name, part in given.items()}
     rows = [_of_part(name, part, cleared, draws, seed) for name, part in whole.items()]
     misread, told = _misread(ground, cleared, units, rate)
@@ -208,7 +212,7 @@ def find_causes(
     ).reset_index(drop=True)
     ends = cleared.ends
     parts = {name: part[:ends, :ends] for name, part in whole.items()}
-    humps = humps_between(ground, line, set_from=set_from)
+    humps = humps_between(ground, line, set_from=set_from, likely=likely)
     return Causes(table, humps, misread, parts, cleared.above[:ends], tuple(units), rate)
 
 

@@ -56,12 +56,12 @@ def exact_governs(contest: Contest, *, most: int = MOST, left_out: float = LEFT_
     most : int
         How many may contend.
     left_out : float
-        Bound on what is left out.
+        Bound on what is left out; where several grounds are likely, up to twice as much.
     """
     chances, beyond = np.zeros(contest.rows), 0.0
     contending: set[int] = set()
-    for one in contest.grounds:
-        found = _governs(contest, one, most, left_out)
+    for one, coarse in _grounds(contest):
+        found = _governs(contest, one, most, left_out * coarse, _ERROR * coarse)
         if found is None:
             return None
         chances += one.share * found.chances
@@ -70,7 +70,15 @@ def exact_governs(contest: Contest, *, most: int = MOST, left_out: float = LEFT_
     return ExactChances(chances, tuple(sorted(contending, key=lambda row: -chances[row])), beyond)
 
 
-def _governs(contest: Contest, ground: Likely, most: int, left_out: float) -> ExactChances | None:
+def _grounds(contest: Contest) -> list[tuple[Likely, float]]:
+    """Return the likely grounds, and how much coarser the less likely ones may be worked out."""
+    count = len(contest.grounds)
+    return [(one, max(1.0, 1.0 / (count * one.share))) for one in contest.grounds]
+
+
+def _governs(
+    contest: Contest, ground: Likely, most: int, left_out: float, error: float
+) -> ExactChances | None:
     """Return `exact_governs` over one of the likely grounds."""
     rows = contest.rows
     mean, covariance = ground.mean[:rows] + contest.room, ground.covariance[:rows, :rows]
@@ -87,7 +95,7 @@ def _governs(contest: Contest, ground: Likely, most: int, left_out: float) -> Ex
     chances = np.zeros(rows)
     for row in own:
         others = own[own != row]
-        chances[row] = _all_below(mean[others] - mean[row], covariance, others, int(row))
+        chances[row] = _all_below(mean[others] - mean[row], covariance, others, int(row), error)
     return ExactChances(chances, tuple(int(row) for row in own), float(beyond[count - 1]))
 
 
@@ -99,8 +107,8 @@ def exact_touch(
     None where more rows than ``most`` may be touched. Parameters as in `exact_governs`; ``touch`` [m].
     """
     chance, more = 0.0, 0.0
-    for one in contest.grounds:
-        found = _touch(contest, one, candidate, touch, most, left_out)
+    for one, coarse in _grounds(contest):
+        found = _touch(contest, one, candidate, touch, most, left_out * coarse, _ERROR * coarse)
         if found is None:
             return None
         chance += one.share * found[0]
@@ -109,7 +117,7 @@ def exact_touch(
 
 
 def _touch(
-    contest: Contest, ground: Likely, candidate: int, touch: float, most: int, left_out: float
+    contest: Contest, ground: Likely, candidate: int, touch: float, most: int, left_out: float, error: float
 ) -> tuple[float, float] | None:
     """Return `exact_touch` over one of the likely grounds."""
     start, rows = int(contest.starts[candidate]), contest.rows
@@ -122,7 +130,7 @@ def _touch(
     if count > most:
         return None
     own = order[:count]
-    chance = 0.0 if not count else 1.0 - _all_below(over[own], ground.covariance, own, start)
+    chance = 0.0 if not count else 1.0 - _all_below(over[own], ground.covariance, own, start, error)
     return max(chance, 0.0), float(beyond[count])
 
 
@@ -139,7 +147,7 @@ def _chance_over(over: Array, covariance: Array, start: int, *, rows: int | None
         return np.where(sd > 0.0, ndtr(over / sd), (over > 0.0).astype(float))
 
 
-def _all_below(over: Array, covariance: Array, others: NDArray[np.int64], start: int) -> float:
+def _all_below(over: Array, covariance: Array, others: NDArray[np.int64], start: int, error: float) -> float:
     """Return the chance that all of the others lie below one, given their means over it."""
     from scipy.stats import multivariate_normal
 
@@ -163,5 +171,5 @@ def _all_below(over: Array, covariance: Array, others: NDArray[np.int64], start:
         from scipy.special import ndtr
 
         return float(ndtr(limits[0]))
-    normal = multivariate_normal(cov=correlation, allow_singular=True, abseps=_ERROR, releps=_ERROR, seed=1)
+    normal = multivariate_normal(cov=correlation, allow_singular=True, abseps=error, releps=error, seed=1)
     return float(min(max(normal.cdf(limits), 0.0), 1.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Final
 
@@ -22,7 +23,12 @@ _ONE_IN_20: Final = 1.6448536269514722
 
 
 def humps_between(
-    ground: Ground, line: FinishedLine, *, step: float = STEP, set_from: Point | None = None
+    ground: Ground,
+    line: FinishedLine,
+    *,
+    step: float = STEP,
+    set_from: Point | None = None,
+    likely: Sequence[tuple[float, Ground]] = (),
 ) -> pd.DataFrame:
     """Return how high the ground may be where nobody read it, gap by gap.
 
@@ -33,6 +39,7 @@ def humps_between(
     step : float
         Distance of the places that are looked at [m].
     set_from : Point, optional
+    likely : sequence of (share, Ground), optional
         See `trackkit.study.causes.find_causes`.
 
     Returns
@@ -65,7 +72,7 @@ def humps_between(
         for column, contact in enumerate(held.contacts):
             weights[:, every.index(contact)] += held.weights_at(at)[:, column]
         weights[np.arange(len(at)), [every.index(point) for point in points]] -= 1.0
-        unread = parts_of(ground, every)["unread"]
+        unread = parts_of(ground, every, likely=likely)["unread"]
         sd = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", weights, unread, weights), 0.0))
         room = line.height(at) + run.drop_at(at) - np.asarray(ground.mean(points))
         with np.errstate(divide="ignore", invalid="ignore"):

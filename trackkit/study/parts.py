@@ -26,7 +26,9 @@ Array = NDArray[np.float64]
 SHARED: Final = ("zero", "sight", "drift", "pegs")
 
 
-def parts_of(ground: Ground, points: Sequence[Point]) -> dict[str, Array]:
+def parts_of(
+    ground: Ground, points: Sequence[Point], *, likely: Sequence[tuple[float, Ground]] = ()
+) -> dict[str, Array]:
     """Return what the covariance of points is made of.
 
     Each row of a linear fit that is independent of the others has its part: what an error in it does to the
@@ -36,13 +38,27 @@ def parts_of(ground: Ground, points: Sequence[Point]) -> dict[str, Array]:
     ----------
     ground : Ground
     points : sequence of Point, length n
+    likely : sequence of (share, Ground), optional
+        The grounds of which the readings may be, see `trackkit.survey.likely.likely_grounds`: parts are
+        averages over them, and what their heights differ by is of ground that nobody read.
 
     Returns
     -------
     dict of str to array, shape (n, n)
         'scatter' (of single readings), those of `SHARED` that the survey has, and 'unread' (ground, along
-        and across, that nobody read) [m²]. They add up to ``ground.covariance(points)``.
+        and across, that nobody read) [m²]. They add up to ``ground.covariance(points)``, or to the
+        covariance within and between the likely grounds.
     """
+    if not likely:
+        return _parts(ground, points)
+    each = [(share, _parts(one, points), one.mean(points)) for share, one in likely]
+    mean = sum(share * heights for share, _, heights in each)
+    found = {name: np.asarray(sum(share * own[name] for share, own, _ in each)) for name in each[0][1]}
+    between = sum(share * np.outer(heights - mean, heights - mean) for share, _, heights in each)
+    return {**found, "unread": found["unread"] + between}
+
+
+def _parts(ground: Ground, points: Sequence[Point]) -> dict[str, Array]:
     observations = ground.setting.observations
     moved = ground.heights.influence(points) * ground.fitted.posterior.sd[:, None]
     single = observations.table["counts"].to_numpy(dtype=bool)

@@ -11,10 +11,17 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trackkit.layout.grounds import Point
-from trackkit.study.contest import Contest
+from trackkit.study.contest import Contest, Likely
 from trackkit.study.exact import exact_governs
 from trackkit.survey.ground import Ground
-from trackkit.survey.quality.next_reading import NextReadings, Possible, chance_wrong, next_readings
+from trackkit.survey.quality.next_reading import (
+    NextReadings,
+    Possible,
+    chance_wrong,
+    next_readings,
+    spreads_after,
+)
+from trackkit.tables.rows import rows_of
 
 __all__ = ["CONTENDS", "Settled", "what_settles"]
 
@@ -22,6 +29,8 @@ Array = NDArray[np.float64]
 
 #: Ends with a smaller chance to govern are not told apart from the likeliest.
 CONTENDS: Final = 0.02
+#: A smaller chance never comes out of draws.
+_NEVER: Final = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +64,7 @@ def what_settles(
     chances: Array,
     *,
     beside: Array | None = None,
+    likely: Sequence[tuple[float, Ground]] = (),
     possible: Sequence[Possible] | None = None,
     count: int = 2,
     least: float = CONTENDS,
@@ -73,6 +83,9 @@ def what_settles(
     beside : array, shape (n, n), optional
         Covariance of the ends that no reading lowers, beside the ground's own: that of track laid sideways,
         see `trackkit.layout.doubt.sideways_covariance` [m²]. None by default.
+    likely : sequence of (share, Ground), optional
+        The grounds of which the readings may be, see `trackkit.survey.likely.likely_grounds`; by default it
+        is this ground for certain. Chances are averages over them, with the same shares after a reading.
     possible : sequence of Possible, optional
         Readings that could be taken; by default all kinds along the run.
     count : int
@@ -101,26 +114,54 @@ def what_settles(
         ground, own, weights, possible=possible, count=count, goal="sum",
         importance=np.maximum(np.asarray(chances)[some[1:]], least),
     )  # fmt: skip
-    above = np.asarray(heights)[some[1:]] - float(np.asarray(heights)[some[0]])
+    taken = [Possible(row.kind, row.station_m, row.side, row.to_station_m) for row in rows_of(found.table)]
+    heights, fitted = np.asarray(heights, dtype=float)[some], ground.mean(own)
     stays = weights @ rest[np.ix_(some, some)] @ weights.T
-    spreads = [spread + stays for spread in (found.spreads[0], *found.spreads[2:])]
-    columns = ["now", *(f"after_{i}" for i in range(1, len(spreads)))]
-    shares = {name: _shares(above, spread) for name, spread in zip(columns, spreads, strict=True)}
-    wrong = [1.0 - float(shares["now"].max())]
-    wrong += [chance_wrong(above, spreads[0], spread) for spread in spreads[1:]]
+    grounds: list[_Apart] = []
+    for share, one in likely or ((1.0, ground),):
+        before, _, *after = spreads_after(one, own, weights, taken, found.ties)
+        above = weights @ (heights + one.mean(own) - fitted)
+        grounds.append(_Apart(share, above, tuple(spread + stays for spread in (before, *after))))
+    columns = ["now", *(f"after_{i}" for i in range(1, len(taken) + 1))]
+    shares = {name: _shares(grounds, i) for i, name in enumerate(columns)}
+    sure_now = float(shares["now"].max())
+    drawn = [sum(one.share * one.wrong(i) for one in grounds) for i in range(len(columns))]
+    wrong = [1.0 - sure_now, *((1.0 - sure_now) * after / max(drawn[0], _NEVER) for after in drawn[1:])]
     now, *later = np.minimum.accumulate(wrong).tolist()  # more readings never raise it, draws might
     return Settled(found, pd.DataFrame({"end": some, **shares}), now, tuple(later))
 
 
-def _shares(above: Array, spread: Array) -> Array:
-    """Return each end's chance to be the highest, the first one's height taken for 0."""
+@dataclass(frozen=True, eq=False)
+class _Apart:
+    """How far the other ends lie above the likeliest one, over one of the likely grounds.
+
+    ``spreads`` are as the survey stands and after each reading, (m, m) each [m²].
+    """
+
+    share: float
+    above: Array
+    spreads: tuple[Array, ...]
+
+    def wrong(self, after: int) -> float:
+        """Return the chance that another end is the highest than the one taken for it after so many."""
+        return chance_wrong(self.above, self.spreads[0], self.spreads[after])
+
+
+def _shares(grounds: Sequence[_Apart], after: int) -> Array:
+    """Return each end's chance to be the highest after so many readings, the first one's height for 0."""
     from trackkit.study.contest import draw
 
-    size = above.size + 1
-    covariance = np.zeros((size, size))
-    covariance[1:, 1:] = spread
-    mean = np.append(0.0, above)
-    contest = Contest(mean, covariance, size, size, np.zeros(size), np.arange(size), np.zeros(size))
+    size = grounds[0].above.size + 1
+    likely = []
+    for one in grounds:
+        covariance = np.zeros((size, size))
+        covariance[1:, 1:] = one.spreads[after]
+        likely.append(Likely(one.share, np.append(0.0, one.above), covariance))
+    first = likely[0]
+    contest = Contest(
+        first.mean, first.covariance, size, size, np.zeros(size), np.arange(size), np.zeros(size),
+        tuple(likely),
+    )  # fmt: skip
     exact = exact_governs(contest)
     if exact is not None:
         return exact.chances

@@ -21,7 +21,10 @@ from trackkit.tables.rows import rows_of
 if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
-__all__ = ["KINDS", "NextReadings", "Possible", "chance_wrong", "next_readings", "possible_readings"]
+__all__ = [
+    "KINDS", "NextReadings", "Possible", "chance_wrong", "next_readings", "possible_readings",
+    "spreads_after",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 
@@ -183,9 +186,7 @@ def next_readings(
     ValueError
         For another goal, a count below 1, or weights or importance of another shape.
     """
-    asked = np.atleast_2d(np.asarray(weights, dtype=float))
-    if asked.shape[1] != len(points):
-        raise ValueError(f"weights must have a column for each point, {len(points)}; got {asked.shape[1]}")
+    asked = _asked(points, weights)
     if goal not in ("largest", "sum"):
         raise ValueError(f"goal must be 'largest' or 'sum', got {goal!r}")
     if count < 1:
@@ -196,13 +197,67 @@ def next_readings(
     tried = tuple(possible_readings(ground) if possible is None else possible)
     rods = any(reading.kind == "rod" for reading in tried)
     ties = _ties(ground) if rods else ()
+    joint, noise = _joint(ground, points, asked, tried, ties)
+    return _greedy(joint, noise, matters, tried, ties, count, goal)
+
+
+def spreads_after(
+    ground: Ground,
+    points: Sequence[Point],
+    weights: Array,
+    readings: Sequence[Possible],
+    ties: Sequence[Point] = (),
+) -> tuple[Array, ...]:
+    """Return the covariance of combinations of heights while given readings are taken, one after the other.
+
+    Parameters
+    ----------
+    ground, points, weights
+        As in `next_readings`.
+    readings : sequence of Possible
+    ties : sequence of Point
+        Where the rod is stood first, as `NextReadings.ties`.
+
+    Returns
+    -------
+    tuple of array, shape (m, m)
+        As `NextReadings.spreads`: as the survey stands, once ``ties`` are read, then once each reading is.
+    """
+    asked = _asked(points, weights)
+    joint, noise = _joint(ground, points, asked, tuple(readings), tuple(ties))
+    size, count = len(asked), len(readings)
+    spreads = [joint[:size, :size]]
+    for i in range(count, count + len(ties)):
+        joint = _read(joint, size + i, noise[i])
+    spreads.append(joint[:size, :size])
+    for i in range(count):
+        joint = _read(joint, size + i, noise[i])
+        spreads.append(joint[:size, :size])
+    return tuple(spreads)
+
+
+def _asked(points: Sequence[Point], weights: Array) -> Array:
+    asked = np.atleast_2d(np.asarray(weights, dtype=float))
+    if asked.shape[1] != len(points):
+        raise ValueError(f"weights must have a column for each point, {len(points)}; got {asked.shape[1]}")
+    return asked
+
+
+def _joint(
+    ground: Ground,
+    points: Sequence[Point],
+    asked: Array,
+    tried: tuple[Possible, ...],
+    ties: tuple[Point, ...],
+) -> tuple[Array, Array]:
+    """Return the covariance of what is asked about, then what each reading and tie would see; their noise."""
     everything = tuple(dict.fromkeys([*points, *ties, *(p for r in tried for p in r.weights())]))
     place = {point: i for i, point in enumerate(everything)}
     size = len(everything)
     covariance = np.zeros((size + 1, size + 1))
     covariance[:size, :size] = ground.covariance(everything)
     covariance[size, size] = ANYWHERE**2
-    # rows: what is asked about, then what each reading would see; the laser's height comes last
+    # the laser's height comes last
     looks = np.zeros((len(asked) + len(tried) + len(ties), size + 1))
     looks[: len(asked), [place[point] for point in points]] = asked
     sights = [r.weights() for r in tried] + [{point: -1.0} for point in ties]
@@ -213,7 +268,7 @@ def next_readings(
             looks[row, size] = 1.0
     joint = looks @ covariance @ looks.T
     noise = np.array([_noise(ground, reading) for reading in tried] + [_rod_variance(ground)] * len(ties))
-    return _greedy(joint, noise, matters, tried, ties, count, goal)
+    return joint, noise
 
 
 def _greedy(
