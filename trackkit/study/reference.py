@@ -86,7 +86,8 @@ class ReferenceStudy:
     def contenders(self, least: float = 0.02) -> pd.DataFrame:
         """Return the tie ends and obstacles with at least this chance to govern, the likeliest first."""
         some = self.table["kind"].isin(["tie", "obstacle"]) & (self.table["governs"] >= least)
-        return self.table[some].sort_values("governs", ascending=False, kind="stable")
+        # as likely as each other they stay in the order of the run
+        return self.table[some].sort_values("governs", key=lambda own: -own.round(3), kind="stable")
 
     @property
     def likeliest(self) -> int:
