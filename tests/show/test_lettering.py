@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties, findfont, get_font
 from show_cases import words_on
 from sklearn.isotonic import IsotonicRegression
 
@@ -104,6 +105,21 @@ def test_a_width_is_that_of_the_drawn_text():
     drawn = text.get_window_extent().width / 100
     assert text_width("12 3/16", STYLE["figure"]) == pytest.approx(drawn, rel=0.06)
     assert text_width("12 3/16", STYLE["figure"]) >= drawn * 0.99
+
+
+@pytest.mark.parametrize("weight", ["normal", "bold"])
+@pytest.mark.parametrize("size", [8.0, 9.5, 13.0])
+def test_a_line_is_as_wide_as_its_words_and_the_gaps_between_them(weight, size):
+    font = get_font(findfont(FontProperties(weight=weight)))
+    for line in (
+        "wedge, gap 1 1/4 in, pushed in 4.3 cm",
+        "T. A. V. y, AV ~ To ·  2 x ply 12 · −1.2 cm …",
+        "",
+    ):
+        font.set_size(size, 72)
+        font.set_text(line, 0.0)
+        whole = font.get_width_height()[0] / 64 / 72 * 1.03
+        assert text_width(line, {"weight": weight}, size=size) == pytest.approx(whole, abs=1e-12)
 
 
 def test_labels_are_spread_with_the_least_squared_shift():

@@ -48,20 +48,23 @@ def plain(text: str) -> str:
 def text_width(text: str, look: Mapping[str, Any], *, size: float | None = None) -> float:
     """Return the width of a text in a style of `STYLE`, with a little to spare [in]."""
     points = float(look["fontsize"]) if size is None else size
-    return _measured(text, points, look.get("weight"), look.get("style"))
+    words = text.split(" ")
+    pieces = [*words, *[" "] * (len(words) - 1)]
+    wide = sum(_measured(piece, points, look.get("weight"), look.get("style")) for piece in pieces)
+    return wide / 64 / 72 * _OTHER_FONT
 
 
 @lru_cache(maxsize=4096)
-def _measured(text: str, points: float, weight: Any, slant: Any) -> float:
-    """Return the width of a text; a picture that moves measures the same words over and over."""
+def _measured(word: str, points: float, weight: Any, slant: Any) -> int:
+    """Return the width of a word [1/64 point]; lines that are tried in turn hold the same ones."""
     from matplotlib.font_manager import FontProperties, findfont, get_font
 
     font = get_font(findfont(FontProperties(weight=weight, style=slant)))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         font.set_size(points, 72)
-        font.set_text(text, 0.0)
-    return float(font.get_width_height()[0]) / 64 / 72 * _OTHER_FONT
+        font.set_text(word, 0.0)
+    return int(font.get_width_height()[0])
 
 
 def line_height(size: float) -> float:
