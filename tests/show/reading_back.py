@@ -77,11 +77,9 @@ def overlapping(ax):
     """Return the pairs of words that overlap on the paper, those of the axes' scales among them."""
     lay_out(ax)
     texts = [text for text in ax.texts if text.get_visible() and text.get_text()]
-    texts += [label for label in (*ax.get_xticklabels(), *ax.get_yticklabels()) if label.get_text()]
     if ax.axison:
-        texts += [text for text in (ax.xaxis.label, ax.yaxis.label) if text.get_text()]
-    else:
-        texts = [text for text in ax.texts if text.get_visible()]
+        scales = (*ax.get_xticklabels(), *ax.get_yticklabels(), ax.xaxis.label, ax.yaxis.label)
+        texts += [text for text in scales if text.get_text()]
     boxes = [(text.get_text(), text.get_window_extent().padded(-0.5)) for text in texts]
     return [(one, two) for (one, box), (two, other) in combinations(boxes, 2) if box.overlaps(other)]
 
