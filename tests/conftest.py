@@ -1,10 +1,15 @@
 """Lets tests import the helper modules that stand beside them; puts long files of tests first."""
 
 import gc
+import os
 import sys
 from pathlib import Path
 
 import pytest
+
+#: Processes share the work by files already: threads of linear algebra, which reads this as it is imported,
+#: would only wait for each other. Kernels and commands that tests start inherit it.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 HERE = Path(__file__).parent
 for folder in (HERE, HERE / "survey", HERE / "study", HERE / "layout"):
