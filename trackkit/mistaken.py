@@ -26,6 +26,7 @@ __all__ = [
     "short_words",
     "what_words",
     "why_words",
+    "words_of_readings",
 ]
 
 #: What happened, by the kind of a mistake.
@@ -143,10 +144,18 @@ def figure_words(change: Change, value: Any, job: Job) -> str:
 
 def reading_words(name: str, ground: Ground, job: Job) -> str:
     """Return where a reading was taken, and what was read: ``7.50 m lake side, 153.1 cm``."""
-    show, found = job.display, readings_in(ground.survey).get(name)
-    if found is None:
-        return "a difference of heights"
-    table, row = found
+    return words_of_readings([name], ground, job)[0]
+
+
+def words_of_readings(names: Sequence[str], ground: Ground, job: Job) -> list[str]:
+    """Return `reading_words` of one reading after the other; the survey is gone through once for all."""
+    known = readings_in(ground.survey)
+    return [_row_words(*known[name], job) if name in known else "a difference of heights" for name in names]
+
+
+def _row_words(table: str, row: Any, job: Job) -> str:
+    """Return where a reading of a table was taken, and what was read."""
+    show = job.display
     place = getattr(row, "point", "") or show.long(row.station_m)
     if table == "boards":
         place += f" to {show.long(row.to_station_m)}"

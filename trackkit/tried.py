@@ -11,7 +11,7 @@ from trackkit.job import Job
 from trackkit.jobfile import JOB_FILE
 from trackkit.layout.fills import largest_fill
 from trackkit.listed import Listing
-from trackkit.mistaken import reading_words, short_names
+from trackkit.mistaken import short_names, words_of_readings
 from trackkit.nextread import kinds_of, next_for, next_listing
 from trackkit.plan import Laid, lay_on
 from trackkit.problems import CannotDo, FitError, InputProblems
@@ -124,7 +124,7 @@ def out_lines(names: Sequence[str], left_out: Collection[str], before: Ground, j
         Fitted to all readings.
     """
     return [
-        f"{name}, {reading_words(name, before, job)}"
+        f"{name}, {words}"
         f"{'' if name in left_out else f'; this {JOB_FILE} counts it: a job saved as a new one does not'}"
-        for name in names
+        for name, words in zip(names, words_of_readings(names, before, job), strict=True)
     ]

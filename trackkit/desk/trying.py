@@ -17,7 +17,7 @@ from trackkit.desk.words import list_html, listing_html, numbers_html, sheet_htm
 from trackkit.fitted import fit_readings, survey_of
 from trackkit.form import save_form
 from trackkit.found import Found, find_out, leave_aside, undoubted_words
-from trackkit.mistaken import reading_words, short_words
+from trackkit.mistaken import short_words, words_of_readings
 from trackkit.nextread import GOALS
 from trackkit.paper import NOTEBOOK_WIDTH, columns
 from trackkit.problems import CannotDo
@@ -219,9 +219,9 @@ class TrialPanel(TypedPanel):
         first = [*doubtful, *self._counted_out]
         ordered = [*first, *(name for name in self._names if name not in first)]
         marks = dict.fromkeys(self._counted_out, "left out: ") | dict.fromkeys(doubtful, "in doubt: ")
+        words = words_of_readings(ordered, self.before, self.job)
         options = [
-            (f"{marks.get(name, '')}{name}, {reading_words(name, self.before, self.job)}", name)
-            for name in ordered
+            (f"{marks.get(name, '')}{name}, {own}", name) for name, own in zip(ordered, words, strict=True)
         ]
         with self._held(), control.hold_sync():
             kept = control.value if control.value in ordered else (ordered[0] if ordered else "")
