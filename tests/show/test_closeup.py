@@ -47,6 +47,23 @@ def picture(case, stack, *, size=SIZES[0], ax=None, **options):
     )
 
 
+@pytest.fixture(scope="module")
+def looked_at():
+    """Return the picture of a stack in a view; for tests that only look at it, so that it is drawn once."""
+    known = {}
+
+    def get(case, stack, view=None):
+        own = (id(case), stack.support, stack.side, view)
+        if own not in known:
+            known[own] = (
+                case,
+                picture(case, stack, view=view),
+            )  # the case is kept, so that its id stays its own
+        return known[own][1]
+
+    return get
+
+
 def tall(case, fill):
     """Return a joint of the lawn with its fill, and boxes, brought to so much [m]."""
     stack = next(one for one in case.stacks.stacks if len(one.ties) > 1)
@@ -71,9 +88,9 @@ def rows_of(case, stack):
 
 
 @pytest.mark.parametrize("view", ["along", "across"])
-def test_lengths_and_heights_are_to_one_scale_which_is_written(drawn, view):
+def test_lengths_and_heights_are_to_one_scale_which_is_written(drawn, looked_at, view):
     for stack in kinds_of(drawn):
-        ax = picture(drawn, stack, view=view)
+        ax = looked_at(drawn, stack, view=view)
         origin, along, up = ax.transData.transform([(0, 0), (1, 0), (0, 1)])
         assert (along - origin)[0] == pytest.approx((up - origin)[1])
         written = float(re.search(r"1 : ([\d.]+)", words(ax, "scale")[0])[1])
@@ -81,12 +98,12 @@ def test_lengths_and_heights_are_to_one_scale_which_is_written(drawn, view):
 
 
 @pytest.mark.parametrize("view", ["along", "across"])
-def test_layers_lie_on_each_other_from_the_seat_to_the_closing_piece(drawn, view):
+def test_layers_lie_on_each_other_from_the_seat_to_the_closing_piece(drawn, looked_at, view):
     for stack in kinds_of(drawn):
         if not stack.pieces:
             continue
         row = rows_of(drawn, stack).iloc[0]
-        shapes = polygons(picture(drawn, stack, view=view), PIECES)
+        shapes = polygons(looked_at(drawn, stack, view=view), PIECES)
         edges = sorted({round(float(y), 7) for shape in shapes for y in shape[:, 1]})
         base = row["ground_m"] + stack.closing.seat_raise
         heights = [base, *(base + np.cumsum([piece.thickness for piece in stack.pieces]))]
@@ -106,14 +123,14 @@ def test_pieces_show_their_length_from_the_side_and_their_width_along_the_run(ca
 
 
 @pytest.mark.parametrize("name", ["lawn", "boathouse lawn", "terrace edge"])
-def test_a_wedge_shows_its_true_taper_and_how_far_in_it_is(case, name):
+def test_a_wedge_shows_its_true_taper_and_how_far_in_it_is(case, looked_at, name):
     drawn, seen = case(name), set()
     wedges = {piece.item: piece.wedge for piece in drawn.stacks.truck.pieces if piece.kind == "wedge"}
     for stack in kinds_of(drawn):
         closing = stack.closing
         if closing.kind != "single":
             continue
-        (shape, *_) = polygons(picture(drawn, stack), "wedge")
+        (shape, *_) = polygons(looked_at(drawn, stack), "wedge")
         wedge, row = wedges[closing.takes[0][0]], rows_of(drawn, stack).iloc[0]
         tip, butt = shape[0], shape[1]
         assert abs(butt[0] - tip[0]) == pytest.approx(wedge.length)
@@ -161,9 +178,9 @@ def test_the_view_is_the_one_in_which_the_wedge_shows_its_taper(case):
     assert named(picture(drawn, the(drawn, "T1", "left"), view="along"), "wedge-end")
 
 
-def test_the_dimension_is_the_whole_fill_from_the_ground_to_the_tie(drawn):
+def test_the_dimension_is_the_whole_fill_from_the_ground_to_the_tie(drawn, looked_at):
     for stack in kinds_of(drawn):
-        ax, row = picture(drawn, stack), rows_of(drawn, stack).iloc[0]
+        ax, row = looked_at(drawn, stack), rows_of(drawn, stack).iloc[0]
         line = strokes(ax, "dimension")[0]
         assert line[:, 1] == pytest.approx([row["ground_m"], row["line_m"]])
         assert words(ax, "dimension-fill")[0].replace("−", "-") == drawn.display.small(stack.fills[0])
@@ -329,18 +346,18 @@ def test_a_joint_on_scraped_ground_is_told_how_deep_it_lies_at_each_tie(case):
 
 
 @pytest.mark.parametrize("view", ["along", "across"])
-def test_every_word_of_the_parts_is_in_the_picture(drawn, view):
+def test_every_word_of_the_parts_is_in_the_picture(drawn, looked_at, view):
     for stack in kinds_of(drawn):
         sds = rows_of(drawn, stack)["fill_sd_m"].tolist()
-        ax = picture(drawn, stack, view=view)
+        ax = looked_at(drawn, stack, view=view)
         for place, part in enumerate(stack_parts(stack, drawn.display, sds=sds)):
             assert " ".join(words(ax, rf"words-{place}-\d+")) == part.text
 
 
 @pytest.mark.parametrize("view", ["along", "across"])
-def test_leaders_cross_no_other(drawn, view):
+def test_leaders_cross_no_other(drawn, looked_at, view):
     for stack in kinds_of(drawn):
-        lines = strokes(picture(drawn, stack, view=view), "leaders")
+        lines = strokes(looked_at(drawn, stack, view=view), "leaders")
         pairs = combinations(enumerate(lines), 2)
         assert not any(crossing(one, two) for (a, one), (b, two) in pairs if a // 2 != b // 2)
 
@@ -356,9 +373,9 @@ def crossing(one, two):
 
 
 @pytest.mark.parametrize("view", ["along", "across"])
-def test_layers_and_words_come_in_the_same_order(drawn, view):
+def test_layers_and_words_come_in_the_same_order(drawn, looked_at, view):
     for stack in kinds_of(drawn):
-        texts = named(picture(drawn, stack, view=view), r"words-\d+-0")
+        texts = named(looked_at(drawn, stack, view=view), r"words-\d+-0")
         heights = [text.xy[1] for text in sorted(texts, key=lambda one: int(one.get_gid().split("-")[1]))]
         assert all(low < high for low, high in pairwise(heights))
 
@@ -442,9 +459,9 @@ def test_an_own_figure_is_made_only_when_no_axes_are_given(case):
     assert draw_stack(stack, drawn.fills).figure is not own.figure
 
 
-def test_no_two_kinds_of_pieces_of_a_stack_overlap(drawn):
+def test_no_two_kinds_of_pieces_of_a_stack_overlap(drawn, looked_at):
     for stack in kinds_of(drawn):
-        shapes = polygons(picture(drawn, stack, view="along"), PIECES)
+        shapes = polygons(looked_at(drawn, stack, view="along"), PIECES)
         for one, two in combinations(shapes, 2):
             across = min(one[:, 0].max(), two[:, 0].max()) - max(one[:, 0].min(), two[:, 0].min())
             up = min(one[:, 1].max(), two[:, 1].max()) - max(one[:, 1].min(), two[:, 1].min())
