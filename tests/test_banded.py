@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from trackkit.banded import (
     BorderedBand,
     _invert,
+    _schur_blocks,
     band_add,
     band_product,
     band_quadratic,
@@ -127,9 +128,12 @@ def test_bridge_follows_from_the_joint_law_of_integrated_noise(first, second, le
     assert float(found) == pytest.approx(expected, rel=1e-6, abs=1e-9 * length**3)
 
 
+@pytest.mark.parametrize(
+    "copies", [1, 10], ids=["few", "many"]
+)  # few are worked out in another way than many
 @pytest.mark.parametrize("condition", [1e3, 1e9])
 @pytest.mark.parametrize("size", [2, 4, 12])
-def test_blocks_are_inverted_as_well_as_they_can_be(size, condition):
+def test_blocks_are_inverted_as_well_as_they_can_be(size, condition, copies):
     """Against 60 figures (mpmath): the error of a stable method stays below condition times rounding.
 
     Each row and column is scaled at random, which changes the condition number but not what is attainable.
@@ -144,12 +148,26 @@ def test_blocks_are_inverted_as_well_as_they_can_be(size, condition):
         blocks.append(block)
         with mpmath.workdps(60):
             exact.append(np.array((mpmath.matrix(block.tolist()) ** -1).tolist(), dtype=float))
-    found, exact = _invert(np.array(blocks)), np.array(exact)
+    found, exact = _invert(np.array(blocks * copies)), np.array(exact * copies)
     own = np.sqrt(np.einsum("mii->mi", exact))
     error = np.abs(found - exact) / (own[:, :, None] * own[:, None, :])
     assert error.max() < 40 * condition * np.finfo(float).eps
 
 
-def test_a_block_that_is_not_positive_definite_is_an_error():
+@pytest.mark.parametrize("copies", [1, 100], ids=["few", "many"])
+def test_a_block_that_is_not_positive_definite_is_an_error(copies):
     with pytest.raises(np.linalg.LinAlgError):
-        _invert(np.array([np.eye(3), np.ones((3, 3)) - 2 * np.eye(3)]))
+        _invert(np.array([np.eye(3)] * copies + [np.ones((3, 3)) - 2 * np.eye(3)]))
+
+
+@pytest.mark.parametrize("count", [3, 400], ids=["few", "many"])
+def test_what_is_left_of_a_block_after_all_before_it_is_the_inverse_of_the_inverses_own(count):
+    """Schur's complement of the last block: its own block of the inverse of the matrix up to it, inverted."""
+    rng = np.random.default_rng(count)
+    factor = np.array([2.0 + rng.random(4 * count), *rng.normal(size=(4, 4 * count))])
+    left = _schur_blocks(factor, 4)
+    for place in (0, 1, 2):
+        until = 4 * (place + 1)
+        lower = sum(np.diag(factor[k, : until - k], -k) for k in range(5))
+        own = np.linalg.inv(lower @ lower.T)[-4:, -4:]
+        np.testing.assert_allclose(left[place], np.linalg.inv(own), rtol=1e-9)

@@ -38,8 +38,10 @@ Array = NDArray[np.float64]
 
 #: Border columns that are solved for at a time, to spare memory.
 AT_A_TIME = 64
-#: Blocks up to this size are multiplied entry by entry, all blocks at once, which is faster.
+#: Blocks up to this size, and of them at least so many for each row of one (to multiply, to invert), are
+#: worked out entry by entry, all blocks at once, which is faster: as measured on one machine.
 UNROLLED = 6
+MANY_TO_MULTIPLY, MANY_TO_INVERT = 50, 22
 
 
 def beam_element(length: Array) -> Array:
@@ -321,7 +323,7 @@ def _blocks(band: Array, size: int, *, shift: int) -> Array:
 
 def _schur_blocks(factor: Array, size: int) -> Array:
     """Return what is left of each diagonal block after all before it are eliminated: L L' by block."""
-    if size > UNROLLED:
+    if size > UNROLLED or factor.shape[1] < MANY_TO_MULTIPLY * size**2:
         lower = _blocks(factor, size, shift=0)
         return np.asarray(lower @ np.swapaxes(lower, 1, 2))
     result = np.empty((factor.shape[1] // size, size, size))
@@ -335,7 +337,7 @@ def _schur_blocks(factor: Array, size: int) -> Array:
 def _invert(matrices: Array) -> Array:
     """Return the inverses of symmetric positive definite blocks, shape (m, b, b).
 
-    Small ones by their Cholesky factors, all blocks at once: M = L L', N the inverse of L, then N' N.
+    By their Cholesky factors: M = L L', N the inverse of L, then N' N. Many small ones all at once.
 
     Raises
     ------
@@ -345,7 +347,7 @@ def _invert(matrices: Array) -> Array:
     size = matrices.shape[-1]
     if not matrices.size:
         return matrices
-    if size > UNROLLED:
+    if size > UNROLLED or len(matrices) < MANY_TO_INVERT * size:
         half = np.linalg.inv(np.linalg.cholesky(matrices))
         return np.asarray(np.swapaxes(half, 1, 2) @ half)
     inverse = _inverse_factors(matrices)
