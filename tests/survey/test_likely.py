@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from dense import DenseGround
 
+from trackkit.survey.fitting import fit_with
 from trackkit.survey.ground import fit_ground
 from trackkit.survey.instruments import Instruments
 from trackkit.survey.likely import LEAST, LEFT_OUT, MOST, likely_grounds
@@ -61,11 +62,15 @@ def test_each_ground_is_the_fit_with_that_relief_stated():
     heights = rods(8)
     points = [(1.05, "left"), (2.8, "right"), (4.9, "left")]
     at = [one[0] for one in points]
-    for _, one in likely_grounds(ground_of(heights, stations=at, **KNOWN)):
+    ground = ground_of(heights, stations=at, **KNOWN)
+    for _, one in likely_grounds(ground):
         again = ground_of(heights, stations=at, **KNOWN, relief=one.roughness.relief)
         np.testing.assert_allclose(one.mean(points), again.mean(points), atol=1e-9)
-        np.testing.assert_allclose(one.covariance(points), again.covariance(points), atol=1e-12)
-        assert one.inflation == 1.0
+        # what is widened for an estimated roughness stays widened
+        np.testing.assert_allclose(
+            one.covariance(points), one.inflation * again.covariance(points), atol=1e-12
+        )
+        assert one.inflation == ground.inflation > again.inflation == 1.0
 
 
 def test_waviness_that_is_estimated_is_the_likeliest_with_each_relief():
@@ -100,3 +105,54 @@ def test_of_a_relief_that_was_stated_there_is_one_ground():
 def test_where_the_readings_leave_no_other_relief_the_ground_stays_as_it_was_fitted():
     ground = ground_of(rods(400, relief=0.004), **KNOWN)
     assert likely_grounds(ground) == ((1.0, ground),)
+
+
+def test_the_ground_as_it_was_fitted_is_always_one_of_them():
+    """A rod misread by a foot makes the ground look far rougher than any lawn: it is not looked for there."""
+    heights = rods(8)
+    at, side, height = heights[6]
+    heights[6] = (at, side, height + 0.3048)
+    ground = ground_of(heights)
+    assert ground.roughness.relief > 0.05
+    found = likely_grounds(ground)
+    nearest = min(found, key=lambda own: abs(math.log(own[1].roughness.relief / ground.roughness.relief)))
+    assert nearest[1].roughness.relief == pytest.approx(ground.roughness.relief)
+    assert nearest[1].roughness.q_mean == pytest.approx(ground.roughness.q_mean, rel=0.05)
+    assert nearest[0] > 0.1
+    points = [(1.05, "left"), (4.9, "right")]
+    spread = sum(share * one.covariance(points) for share, one in found)
+    assert spread[0, 0] + spread[1, 1] - 2 * spread[0, 1] > 0.05**2
+
+
+@pytest.mark.parametrize(("count", "seed"), [(4, 1), (5, 2), (7, 3)])
+def test_intervals_are_about_as_wide_as_when_all_three_are_averaged_over(count, seed):
+    """Against a grid over both roughnesses and the relief: a summation that shares nothing with the walk."""
+    ground = ground_of(rods(count, seed=seed, relief=0.0015), stations=[1.05, 1.75])
+    away = np.array([-1.0, 1.0])
+    points = [(1.05, "left"), (1.75, "left")]
+
+    def spread(each):
+        mean = sum(share * away @ one.mean(points) for share, one in each)
+        return sum(
+            share * (away @ one.covariance(points) @ away + (away @ one.mean(points) - mean) ** 2)
+            for share, one in each
+        )
+
+    own, setting, model = ground.roughness, ground.setting, ground.fitted.model
+    grid = []
+    for q_mean in own.q_mean * np.exp(np.arange(-6.0, 6.1, 2.0)):
+        for q_twist in own.q_twist * np.exp(np.arange(-6.0, 6.1, 2.0)):
+            for relief in np.exp(np.arange(math.log(LEAST), math.log(0.02), 0.7)):
+                rough = replace(own, q_mean=float(q_mean), q_twist=float(q_twist), relief=float(relief))
+                grid.append((rough, unlikelihood(model, setting.prior, rough)))
+    least = min(far for _, far in grid)
+    kept = [(math.exp(least - far), rough) for rough, far in grid if far < least + 7.0]
+    total = sum(weight for weight, _ in kept)
+    full = spread(
+        [
+            (weight / total, replace(ground, fitted=fit_with(setting, model, rough), inflation=1.0))
+            for weight, rough in kept
+        ]
+    )
+    ours = spread(likely_grounds(ground))
+    assert 0.8 < math.sqrt(ours / full) < 1.7

@@ -18,17 +18,19 @@ import numpy as np
 
 from trackkit.survey.fitting import find_roughness, fit_with
 from trackkit.survey.ground import Ground
-from trackkit.survey.roughness import Roughness, unlikelihood
+from trackkit.survey.roughness import RANGE, Roughness, unlikelihood
 
 __all__ = ["likely_grounds"]
 
-#: Reliefs that are tried lie so many times apart.
+#: Reliefs that are tried lie so many times apart: a choice, fine enough for the averages.
 APART: Final = 2.0
-#: Between these [m]: less is no relief to speak of, more is no ground that track is laid on. Guess.
+#: Less relief is none to speak of [m]: guess. More is tried up to where the fit itself looks for it.
 LEAST: Final = 1e-4
-MOST: Final = 2e-2
-#: Those less likely than the likeliest by this factor and all beyond are left out.
+MOST: Final = RANGE["relief"][1]
+#: Those less likely than the likeliest by this factor, and all beyond, are left out: a choice.
 LEFT_OUT: Final = 1.0 / 50.0
+#: From so many rows on, the readings tell the relief well enough; trying others would take long. A choice.
+MANY: Final = 1000
 
 
 def likely_grounds(ground: Ground) -> tuple[tuple[float, Ground], ...]:
@@ -45,16 +47,18 @@ def likely_grounds(ground: Ground) -> tuple[tuple[float, Ground], ...]:
     -------
     tuple of (share, Ground)
         Shares add up to 1. Only the ground itself, with share 1, where its relief was stated, where the
-        readings leave no other one likely, and where nothing but pegs was read.
+        readings leave no other one likely, where nothing but pegs was read, and from 1,000 rows on.
 
     Notes
     -----
-    The others' covariances are not widened for an estimated roughness (`Ground.inflation` is 1): that they
-    differ is what stands for it.
+    Each keeps the factor by which the fit widens its covariances for an estimated roughness
+    (`Ground.inflation`): here it stands for the waviness, which is taken as it is likeliest with each relief.
+    Against averaging over waviness too, that is wide where hardly any reading is to spare, and else as wide.
+    A standard deviation of rods that was estimated is kept as the fit found it.
     """
-    if "relief" not in ground.roughness.estimated:
+    if "relief" not in ground.roughness.estimated or ground.setting.observations.value.size > MANY:
         return ((1.0, ground),)
-    first = min(max(ground.roughness.relief, LEAST), MOST)
+    first = max(ground.roughness.relief, LEAST)
     found = [_likeliest(ground, first)]
     for factor in (APART, 1.0 / APART):
         found += _onward(ground, first, factor, found[0])
@@ -88,4 +92,4 @@ def _onward(
 
 
 def _with(ground: Ground, rough: Roughness) -> Ground:
-    return replace(ground, fitted=fit_with(ground.setting, ground.fitted.model, rough), inflation=1.0)
+    return replace(ground, fitted=fit_with(ground.setting, ground.fitted.model, rough))

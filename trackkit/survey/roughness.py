@@ -7,7 +7,7 @@ readings say little of roughness, so that weak beliefs must hold it within reaso
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -149,8 +149,6 @@ def estimate_roughness(
         values["q_twist"] = math.exp(BELIEFS["q_twist"].centre)
     if not free:
         return Roughness(**values, estimated=()).held(floor)
-    centres = np.array([BELIEFS[name].centre for name in free])
-    spreads = np.array([BELIEFS[name].spread for name in free])
 
     def roughness(logs: Array) -> Roughness:
         found = values | {name: float(np.exp(log)) for name, log in zip(free, logs, strict=True)}
@@ -159,14 +157,15 @@ def estimate_roughness(
     def target(logs: Array) -> tuple[float, Array]:
         held = np.clip(logs, lowest, highest)
         value, by_log = _restricted(model, prior, roughness(held))
-        away = (held - centres) / spreads
-        gradient = np.array([by_log[name] for name in free]) + away / spreads
-        return value + 0.5 * float(away @ away), np.where(held == logs, gradient, 0.0)
+        away, pull = _away(free, held)
+        gradient = np.array([by_log[name] for name in free]) + pull
+        return value + away, np.where(held == logs, gradient, 0.0)
 
     least = {"q_mean": ABOVE_FLOOR * floor, "q_twist": ABOVE_FLOOR * floor, "relief": 0.0}
     lowest = np.log([max(RANGE[name][0], least[name]) for name in free])
     highest = np.log([RANGE[name][1] for name in free])
-    start = centres if near is None else np.log([getattr(near, name) for name in free])
+    looked = [BELIEFS[name].centre if near is None else math.log(getattr(near, name)) for name in free]
+    start = np.array(looked)
     for _ in range(len(free) + 1):
         found = _lowest(target, np.clip(start, lowest, highest))
         start = np.clip(found, lowest, highest)
@@ -183,22 +182,29 @@ def estimate_roughness(
 
 
 def unlikelihood(
-    model: LinearModel, prior: PriorBands, here: Roughness, believed: Iterable[str] = tuple(BELIEFS)
+    model: LinearModel, prior: PriorBands, here: Roughness, believed: Sequence[str] = tuple(BELIEFS)
 ) -> float:
-    """Return how unlikely a roughness is: minus the logarithm of its likelihood, up to a constant.
+    """Return how unlikely a roughness is: what the estimate makes least, up to a constant.
+
+    Minus the logarithm of the restricted likelihood and of the beliefs.
 
     Parameters
     ----------
     model : LinearModel
     prior : PriorBands
     here : Roughness
-    believed : iterable of str
-        Which of the three the weak beliefs are to count for.
+    believed : sequence of str
+        Which of the three, all above 0 then, the weak beliefs are to count for.
     """
-    away = [
-        (math.log(getattr(here, name)) - BELIEFS[name].centre) / BELIEFS[name].spread for name in believed
-    ]
-    return _restricted(model, prior, here)[0] + 0.5 * sum(one**2 for one in away)
+    logs = np.log([getattr(here, name) for name in believed])
+    return _restricted(model, prior, here)[0] + _away(believed, logs)[0]
+
+
+def _away(names: Sequence[str], logs: Array) -> tuple[float, Array]:
+    """Return minus the logarithm of the beliefs at these logarithms, up to a constant, and its gradient."""
+    spreads = np.array([BELIEFS[name].spread for name in names])
+    away = (logs - np.array([BELIEFS[name].centre for name in names])) / spreads
+    return 0.5 * float(away @ away), away / spreads
 
 
 class _SettledError(Exception):
