@@ -63,7 +63,7 @@ class Studied:
     day : DayWork
         The day's work with the line as it is planned.
     settled : Settled or None
-        None where an obstacle is higher than any tie end.
+        What would settle what is the highest, tie ends and obstacles; None where hardly two contend.
     likely : tuple of (share, Ground)
         The grounds of which the readings may be, which all chances are averages over; see
         `trackkit.survey.likely.likely_grounds`.
@@ -175,23 +175,27 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
 
 
 def _settled(laid: Laid, study: ReferenceStudy, likely: Sequence[tuple[float, Ground]]) -> Settled | None:
-    """Return what settles which tie end is the highest; of a line on two, the end that is less certain.
+    """Return what settles what is the highest; of a line on two points, the one that is less certain.
 
-    None where an obstacle is higher than any of them.
+    None where fewer than two things contend at all.
     """
-    line = laid.line
-    chances = study.table["governs"].to_numpy(dtype=float)[: study.contest.ends]
-    if chances.sum() < LISTED:
-        return None
-    points, some = list(line.run.tie_points()), np.arange(study.contest.ends)
+    line, rows, contest = laid.line, laid.line.resting.rows, study.contest
+    chances = study.table["governs"].to_numpy(dtype=float)[: contest.rows]
+    some = np.arange(contest.rows)
     if not line.resting.keeps_shape:
-        stations = np.array([float(point[0]) for point in points])
-        halves = (stations < stations.mean(), stations >= stations.mean())
-        some = np.flatnonzero(min(halves, key=lambda half: float(chances[half].max(initial=0.0))))
+        middle = rows.stations[: contest.ends].mean()
+        halves = [
+            half for half in (rows.stations < middle, rows.stations >= middle) if chances[half].sum() > 0.5
+        ]
+        if halves:
+            some = np.flatnonzero(min(halves, key=lambda half: float(chances[half].max())))
+    if some.size < 2 or chances[some].sum() < LISTED:
+        return None
+    points, parts = list(rows.points), rows.parts
     sideways = sideways_covariance(laid.ground, points, line.doubt, line.run.breaks, head=line.run.head)
     found = what_settles(
-        laid.ground, [points[i] for i in some], study.contest.mean[some], chances[some],
-        beside=sideways[np.ix_(some, some)], likely=likely,
+        laid.ground, points, (contest.mean[: contest.rows] + contest.room)[some], chances[some],
+        parts=parts[some], beside=(parts @ sideways @ parts.T)[np.ix_(some, some)], likely=likely,
         possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
     )  # fmt: skip
     return replace(found, chances=found.chances.assign(end=some[found.chances["end"].to_numpy()]))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+import pandas as pd
+
 from trackkit.advice import chance_words
 from trackkit.daywork import wrong_start
 from trackkit.listed import Listing
@@ -33,7 +35,7 @@ __all__ = [
     "truck_lines",
 ]  # fmt: skip
 
-#: Rows of what is lifted again: the first ones and the last.
+#: Rows of what is lifted again: the first ones, beside the worst.
 _FIRST: Final = 5
 #: Contenders for which the truck is worked out, at most.
 _TRUCKS: Final = 3
@@ -62,8 +64,10 @@ def day_start(studied: Studied, chosen: int | None = None) -> int | None:
 def day_listing(studied: Studied, candidate: int) -> Listing:
     """Return what must be lifted again if the line was set from a point that is too low, find by find."""
     show, table = studied.job.display, wrong_start(studied.day, candidate)
-    some = table if len(table) <= _FIRST + 1 else table.iloc[[*range(_FIRST), -1]]
-    counted, ends = studied.by_height is not None, studied.study.contest.ends
+    ends = studied.study.contest.ends
+    some = table.loc[_told_finds(table, ends)]
+    left = len(table) - len(some)
+    counted = studied.by_height is not None
     rows = tuple(
         (
             _find_words(studied, int(row.candidate), int(row.tie)),
@@ -83,8 +87,19 @@ def day_listing(studied: Studied, candidate: int) -> Listing:
     notes = (
         f"Ties laid {_order_words(studied)}; as the ground is fitted. Each row by itself: what is lifted "
         f"again if it shows there first; more may show later. {beside}M{MINUTES[1:]}.",
+        *((f"{left} more that would show {'is' if left == 1 else 'are'} left out.",) if left else ()),
     )
     return Listing(title, head, rows, tuple(range(1, len(head))), (0,), notes)
+
+
+def _told_finds(table: pd.DataFrame, ends: int) -> list[int]:
+    """Return the finds worth a row: the first ones, the last, the highest, the dearest, and every obstacle."""
+    if len(table) <= _FIRST + 1:
+        return list(table.index)
+    obstacles = table.index[table["candidate"] >= ends]
+    wanted = {*table.index[:_FIRST], table.index[-1], *obstacles}
+    wanted |= {table["lift_m"].idxmax(), table["minutes"].idxmax()}
+    return [i for i in table.index if i in wanted]
 
 
 def _find_words(studied: Studied, candidate: int, tie: int) -> str:
@@ -174,8 +189,10 @@ def settle_lines(studied: Studied) -> list[str]:
         return []
     mass = _contending(studied, settled)
     now, *later = (1.0 - mass * (1.0 - wrong) for wrong in (settled.wrong_now, *settled.wrong_after))
+    obstacles = _obstacles_among(studied, settled)
+    what = "point" if obstacles else "tie end"
     if now < _HARDLY:
-        return ["What would settle it: nothing has to, the highest tie end is as good as certain."]
+        return [f"What would settle it: nothing has to, the highest {what} is as good as certain."]
     steps = []
     for row, after in zip(rows_of(settled.found.table), later, strict=True):
         steps.append(f"{KINDS[row.kind]} at {reading_place(row, job)} ({chance_words(after)} then)")
@@ -183,12 +200,30 @@ def settle_lines(studied: Studied) -> list[str]:
     small = ""
     if gain < _LITTLE:
         touches = studied.study.contenders()["touches"].to_numpy(dtype=float)
-        safe = bool((touches < studied.study.accepted).all())
+        safe = bool((touches < studied.study.accepted).all()) and not obstacles
         small = " They bring little" + (": set the line from any of them." if safe else ".")
     first = ties_words(settled.found, job)
     return [
         f"What would settle it: {', then '.join(steps)}.{f' {first}' if first else ''} Now the chance that "
-        f"it is another tie end than the likeliest is {chance_words(now)}.{small}"
+        f"it is another {what} than the likeliest is {chance_words(now)}.{small}",
+        *(_again_words(studied, obstacles) if obstacles else ()),
+    ]
+
+
+def _obstacles_among(studied: Studied, settled: Settled) -> list[int]:
+    ends = studied.study.contest.ends
+    return [int(end) for end in settled.chances["end"] if end >= ends]
+
+
+def _again_words(studied: Studied, obstacles: list[int]) -> list[str]:
+    """Return that an obstacle's own height counts as it was given, whatever is read beside it."""
+    given = [i for i in obstacles if not studied.laid.line.resting.rows.parts[i].any()]
+    if not given:
+        return []
+    names = " and ".join(candidate_words(studied, i) for i in given)
+    return [
+        f"The height of {names} counts as exact: nothing checks it. Read its top a second time, from another "
+        "laser position if you can."
     ]
 
 
@@ -202,6 +237,8 @@ def settle_listing(studied: Studied) -> Listing | None:
     """Return the chances as they are, and once the readings have been taken and find what the fit expects."""
     settled = studied.settled
     if settled is None or len(settled.chances) < 2 or studied.laid.line.kind == "follow":
+        return None
+    if _contending(studied, settled) * (1.0 - settled.wrong_now) > 1.0 - _HARDLY:
         return None
     told = studied.study.table["governs"].to_numpy(dtype=float)
     mass = _contending(studied, settled)

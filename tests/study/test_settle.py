@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,7 @@ from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.next_reading import Possible, next_readings
 from trackkit.survey.readings import make_survey
+from trackkit.survey.roughness import unlikelihood
 
 KNOWN = GroundType(q_mean=3e-5, q_twist=1e-5, relief=0.001)
 TOOLS = Instruments(rod_sd=0.0015, station_sd=0.0, angle_sd=math.radians(0.2))
@@ -213,24 +215,45 @@ def test_over_likely_grounds_now_is_the_chance_that_the_contest_has():
     np.testing.assert_allclose(found.chances.sort_values("end")["now"], chances, atol=5e-4)
     assert found.wrong_now == pytest.approx(1.0 - chances.max(), abs=5e-4)
     assert abs(chances - exactly(STEEP.covariance(FEW))).max() > 0.02  # or the case shows nothing
-    assert (np.diff([found.wrong_now, *found.wrong_after]) <= 0.0).all()
 
 
-def test_over_likely_grounds_each_takes_its_own_from_a_reading():
-    """With the readings taken, the chances are those of refits that have them, averaged."""
+def with_across(kind, angles):
+    """Return the steep ground with left-to-rights, phone both ways round, that read these angles."""
+    survey = ground_of(list(angles), across=0.12).survey
+    crosslevels = survey.crosslevels.assign(angle_rad=np.repeat(list(angles.values()), 2))
+    return fit_ground(
+        replace(survey, crosslevels=crosslevels), stations=TIES, ground_type=kind, instruments=TOOLS
+    )
+
+
+def unlikely(ground):
+    return unlikelihood(ground.fitted.model, ground.setting.prior, ground.roughness, ())
+
+
+def test_over_likely_grounds_chances_after_readings_are_those_of_refits_weighed_by_their_likelihood():
+    """Both grounds are fitted again with the readings in; what they say of each ground is in the shares."""
+    rough = GroundType(q_mean=1e-3, q_twist=3e-4, relief=0.004)
     likely = ((0.6, STEEP), (0.4, rough_ground()))
     across = [one for one in TRIED if one.station in (0.5, 5.5)]
     chances = exactly_mixed(likely, STEEP)
     found = what_settles(STEEP, FEW, ABOVE, chances, likely=likely, possible=across, least=0.0)
     later = found.chances.sort_values("end")["after_2"]
-    stations = [one.station for one in across]
-    again = ((0.6, ground_of(stations, across=0.12)), (0.4, rough_ground(stations)))
+    width, expected = STEEP.width, {}
+    for one in across:
+        ends = [(one.station, "right"), (one.station, "left")]
+        rise = sum(share * float(own.mean(ends) @ [1, -1]) for share, own in likely)
+        expected[one.station] = math.atan(rise / width)
+    each, logs = [], []
+    for (share, old), kind in zip(likely, (KNOWN, rough), strict=True):
+        new = with_across(kind, expected)
+        logs.append(math.log(share) - (unlikely(new) - unlikely(old)))
+        each.append((ABOVE + new.mean(FEW) - STEEP.mean(FEW), new.covariance(FEW)))
+    shares = np.exp(np.array(logs) - max(logs))
+    shares /= shares.sum()
+    assert abs(shares[0] - 0.6) > 0.02  # or the readings say nothing of the grounds
     size = len(FEW)
-    each = tuple(
-        Likely(share, ABOVE + old.mean(FEW) - STEEP.mean(FEW), new.covariance(FEW))
-        for (share, old), (_, new) in zip(likely, again, strict=True)
-    )
+    mixed = tuple(Likely(float(s), *one) for s, one in zip(shares, each, strict=True))
     contest = Contest(
-        ABOVE, each[0].covariance, size, size, np.zeros(size), np.arange(size), np.zeros(size), each
+        ABOVE, mixed[0].covariance, size, size, np.zeros(size), np.arange(size), np.zeros(size), mixed
     )
     np.testing.assert_allclose(later, exact_governs(contest).chances, atol=0.01)

@@ -12,7 +12,6 @@ from trackkit.survey.instruments import Instruments
 from trackkit.survey.prior import GroundType
 from trackkit.survey.quality.next_reading import (
     Possible,
-    chance_wrong,
     next_readings,
     possible_readings,
 )
@@ -138,36 +137,6 @@ def test_wrong_wishes_are_refused():
         next_readings(ground, ENDS, fills(), goal="least")
     with pytest.raises(ValueError, match="count must be 1 or more, got 0"):
         next_readings(ground, ENDS, fills(), count=0)
-
-
-def test_the_chance_to_be_wrong_is_that_of_two_normals():
-    """Two ends, one d above the other with sd s: wrong with Phi(-d/s); after a perfect reading never."""
-    s, d = 0.002, 0.001
-    spread = np.array([[s**2]])
-    found = chance_wrong(np.array([-d]), spread, spread)
-    assert found == pytest.approx(0.5 * math.erfc(d / s / math.sqrt(2)), abs=0.03)
-    assert chance_wrong(np.array([-d]), spread, 0.0 * spread) == 0.0
-    half = chance_wrong(np.array([-d]), spread, spread / 4)
-    assert 0.0 < half < found
-
-
-def test_the_chance_to_be_wrong_after_a_reading_is_the_mean_over_surveys_that_took_it():
-    """Heights are drawn, read anew with noise, and the end that is then likeliest is taken."""
-    rng = np.random.default_rng(3)
-    mean, before = np.array([-0.001, -0.002]), np.array([[4e-6, 1e-6], [1e-6, 6e-6]])
-    look, noise = np.array([1.0, 0.0]), 1e-6
-    gain = before @ look / (look @ before @ look + noise)
-    after = before - np.outer(gain, look @ before)
-    truth = rng.multivariate_normal(mean, before, size=20000)
-    read = truth @ look + rng.normal(0, math.sqrt(noise), len(truth))
-    known = mean + gain * (read - mean @ look)[:, None]
-    draws = rng.multivariate_normal([0.0, 0.0], after, size=400)
-    wrong = []
-    for place, true in zip(known[:2000], truth[:2000], strict=True):
-        ends = np.column_stack([np.zeros(len(draws)), place + draws])
-        taken = np.bincount(ends.argmax(axis=1), minlength=3).argmax()
-        wrong.append(taken != np.argmax([0.0, *true]))
-    assert chance_wrong(mean, before, after) == pytest.approx(np.mean(wrong), abs=0.04)
 
 
 def test_no_reading_is_asked_for_twice():

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
 __all__ = [
-    "KINDS", "NextReadings", "Possible", "chance_wrong", "next_readings", "possible_readings",
-    "spreads_after",
+    "KINDS", "Foreseen", "NextReadings", "Possible", "foresee", "next_readings",
+    "possible_readings",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -40,8 +40,6 @@ ANYWHERE: Final = 1.0
 APART: Final = 0.1
 #: A board's length where the survey has none [m]: common practice, no source.
 BOARD: Final = 1.2
-#: Draws of what a reading may find, and of the heights that are possible then, for `chance_wrong`.
-OUTER, INNER = 300, 1000
 #: Ground that is read already is bound to so many points, at the most: two tell a knocked laser.
 TIES: Final = 2
 
@@ -197,18 +195,67 @@ def next_readings(
     tried = tuple(possible_readings(ground) if possible is None else possible)
     rods = any(reading.kind == "rod" for reading in tried)
     ties = _ties(ground) if rods else ()
-    joint, noise = _joint(ground, points, asked, tried, ties)
+    joint, noise, _ = _joint(ground, points, asked, tried, ties)
     return _greedy(joint, noise, matters, tried, ties, count, goal)
 
 
-def spreads_after(
+@dataclass(frozen=True, eq=False)
+class Foreseen:
+    """What readings would find, and what they would say of what is asked about, before they are taken.
+
+    Attributes
+    ----------
+    spread : array, shape (m, m)
+        Covariance of what is asked about, as the survey stands [m²].
+    expected : array, shape (k,)
+        What the readings are expected to find [m]; a rod's up to the height of a laser set up anew.
+    found : array, shape (k, k)
+        Covariance of what they may find, their own scatter included [m²].
+    shared : array, shape (m, k)
+        Covariance of what is asked about with what they find [m²].
+    """
+
+    spread: Array
+    expected: Array
+    found: Array
+    shared: Array
+
+    def first(self, count: int) -> Foreseen:
+        """Return the same for the first readings alone."""
+        some = slice(count)
+        return Foreseen(self.spread, self.expected[some], self.found[some, some], self.shared[:, some])
+
+    @property
+    def after(self) -> Array:
+        """Covariance of what is asked about, once all of the readings are taken, shape (m, m) [m²]."""
+        return np.asarray(self.spread - self.shared @ self._gain.T)
+
+    def shift(self, readings: Array) -> Array:
+        """Return by how much what is asked about moves, given what was found: (..., k) to (..., m) [m]."""
+        return np.asarray((readings - self.expected) @ self._gain.T)
+
+    def log_likelihood(self, readings: Array) -> Array:
+        """Return how likely it was to find that, (..., k) to (...,): the logarithm, up to 2 pi."""
+        _, size = np.linalg.slogdet(self.found)
+        away = readings - self.expected
+        inverse = np.linalg.pinv(self.found, hermitian=True) if self.expected.size else self.found
+        return np.asarray(-0.5 * (np.einsum("...i,ij,...j->...", away, inverse, away) + size))
+
+    @property
+    def _gain(self) -> Array:
+        if not self.expected.size:
+            return self.shared
+        return np.asarray(np.linalg.solve(self.found, self.shared.T).T)
+
+
+def foresee(
     ground: Ground,
     points: Sequence[Point],
     weights: Array,
     readings: Sequence[Possible],
     ties: Sequence[Point] = (),
-) -> tuple[Array, ...]:
-    """Return the covariance of combinations of heights while given readings are taken, one after the other.
+) -> Foreseen:
+    """Return what given readings would find, and say of combinations of heights, before they are taken.
 
     Parameters
     ----------
@@ -216,24 +263,17 @@ def spreads_after(
         As in `next_readings`.
     readings : sequence of Possible
     ties : sequence of Point
-        Where the rod is stood first, as `NextReadings.ties`.
-
-    Returns
-    -------
-    tuple of array, shape (m, m)
-        As `NextReadings.spreads`: as the survey stands, once ``ties`` are read, then once each reading is.
+        Where the rod is stood first, as `NextReadings.ties`: they come first among what is found.
     """
-    asked = _asked(points, weights)
-    joint, noise = _joint(ground, points, asked, tuple(readings), tuple(ties))
-    size, count = len(asked), len(readings)
-    spreads = [joint[:size, :size]]
-    for i in range(count, count + len(ties)):
-        joint = _read(joint, size + i, noise[i])
-    spreads.append(joint[:size, :size])
-    for i in range(count):
-        joint = _read(joint, size + i, noise[i])
-        spreads.append(joint[:size, :size])
-    return tuple(spreads)
+    asked, size = _asked(points, weights), len(ties)
+    joint, noise, sights = _joint(ground, points, asked, tuple(readings), tuple(ties))
+    count = len(asked)
+    order = count + np.concatenate([np.arange(size) + len(readings), np.arange(len(readings))]).astype(int)
+    found = joint[np.ix_(order, order)] + np.diag(noise[order - count])
+    everything = list(dict.fromkeys(point for sight in sights for point in sight))
+    mean = dict(zip(everything, ground.mean(everything), strict=True)) if everything else {}
+    expected = [sum(share * mean[point] for point, share in sights[i].items()) for i in order - count]
+    return Foreseen(joint[:count, :count], np.array(expected), found, joint[:count, order])
 
 
 def _asked(points: Sequence[Point], weights: Array) -> Array:
@@ -249,8 +289,8 @@ def _joint(
     asked: Array,
     tried: tuple[Possible, ...],
     ties: tuple[Point, ...],
-) -> tuple[Array, Array]:
-    """Return the covariance of what is asked about, then what each reading and tie would see; their noise."""
+) -> tuple[Array, Array, list[dict[Point, float]]]:
+    """Return the covariance of what is asked about, then what each reading and tie sees; noise; sights."""
     everything = tuple(dict.fromkeys([*points, *ties, *(p for r in tried for p in r.weights())]))
     place = {point: i for i, point in enumerate(everything)}
     size = len(everything)
@@ -268,7 +308,7 @@ def _joint(
             looks[row, size] = 1.0
     joint = looks @ covariance @ looks.T
     noise = np.array([_noise(ground, reading) for reading in tried] + [_rod_variance(ground)] * len(ties))
-    return joint, noise
+    return joint, noise, sights
 
 
 def _greedy(
@@ -307,36 +347,6 @@ def _greedy(
 
 def _largest(spread: Array) -> float:
     return float(np.sqrt(max(np.diag(spread).max(initial=0.0), 0.0)))
-
-
-def chance_wrong(differences: Array, before: Array, after: Array, *, seed: int = 1) -> float:
-    """Return the chance that another end is the highest than the one taken for it, once more has been read.
-
-    On average over what the readings may find: they may show that another end is the likeliest.
-
-    Parameters
-    ----------
-    differences : array, shape (m,)
-        Mean heights of the others above the likeliest end, as the survey stands [m].
-    before, after : array, shape (m, m)
-        Their covariance as the survey stands, and once more has been read [m^2]. The same twice: the
-        chance as the survey stands.
-    seed : int
-        Of the draws: the same input gives the same chance. It is known to about 1 in 100.
-    """
-    rng = np.random.default_rng(seed)
-    shifts = rng.standard_normal((OUTER, differences.size)) @ _root(before - after)
-    inner = rng.standard_normal((INNER, differences.size)) @ _root(after)
-    heights = differences + shifts[:, None, :] + inner[None, :, :]
-    highest = np.where(heights.max(axis=2) > 0.0, heights.argmax(axis=2) + 1, 0)
-    shares = np.stack([(highest == end).mean(axis=1) for end in range(differences.size + 1)])
-    return float(1.0 - shares.max(axis=0).mean())
-
-
-def _root(covariance: Array) -> Array:
-    """Return a root R of a covariance, R'R, however little it lacks to be one."""
-    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2.0)
-    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T)
 
 
 def _read(joint: Array, row: int, noise: float) -> Array:
