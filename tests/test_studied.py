@@ -10,6 +10,7 @@ import pytest
 from demo_jobs import DEMO, changed
 
 from trackkit.cli import main
+from trackkit.daywork import wrong_start
 from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.layout.fills import fill_table
@@ -18,8 +19,15 @@ from trackkit.plan import lay_line, stack_up
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.studied import set_from, stacks_from, study_job, with_gap
 from trackkit.studied_causes import causes_listing, costly_lines
-from trackkit.studied_day import settle_listing, study_parts, study_text, truck_lines
-from trackkit.studied_words import candidate_words, ranking_listing, reference_lines
+from trackkit.studied_day import (
+    day_listing,
+    settle_lines,
+    settle_listing,
+    study_parts,
+    study_text,
+    truck_lines,
+)
+from trackkit.studied_words import candidate_words, likely_lines, ranking_listing, reference_lines
 from trackkit.study.causes import find_causes
 from trackkit.study.wrong_start import best_spare
 from trackkit.tables.rows import rows_of
@@ -80,7 +88,7 @@ def test_the_truck_is_worked_out_for_a_line_set_elsewhere(lawn):
     assert {tie for *_, tie, _ in low.negative} >= {14, 15, 16}
     (line,) = truck_lines(lawn, lawn.eye)
     assert "tie 15 house side: suffices" in line
-    assert "8.40 m house side, by eye: see STOP" in line
+    assert "8.40 m house side, by eye: ties in the ground" in line
 
 
 def test_a_larger_gap_leaves_less_to_touch(yard):
@@ -135,7 +143,7 @@ restack_minutes = 10"""
     own = [one for one in studied.study.candidates if one.kind in ("eye", "point")]
     assert [(one.kind, one.side) for one in own] == [("point", "right"), ("eye", "right")]
     assert own[1].station == pytest.approx(5.15)
-    assert candidate_words(studied, studied.eye) == "5.15 m lake side, by eye"
+    assert candidate_words(studied, studied.eye) == "tie 13 lake side, by eye"
 
 
 @pytest.mark.parametrize(
@@ -184,7 +192,11 @@ def test_an_obstacle_higher_than_all_tie_ends_is_named_and_is_the_start_advised(
     (folder / "obstacles.csv").write_text(table, encoding="utf-8")
     studied = studied_of(load_job(folder))
     study = studied.study
-    assert study.contenders()["kind"].tolist() == ["obstacle"] and studied.settled is None
+    assert study.contenders()["kind"].tolist() == ["obstacle"]
+    assert settle_lines(studied) == [
+        "What would settle it: nothing has to, the highest point is as good as certain."
+    ]
+    assert settle_listing(studied) is None
     assert study.likeliest == int(study.contest.mean[: study.contest.ends].argmax())
     first = reference_lines(studied)[0]
     assert first == "Which point is the highest is a chance: obstacle 1 (sprinkler head, 4.00 m) surely."
@@ -282,3 +294,74 @@ def test_the_command_tells_the_study_and_the_choices(capsys, monkeypatch):
     out = capsys.readouterr().out
     assert "WHAT REALLY GOES WRONG" in out and "CHOICES side by side" in out
     assert "a hump that nobody read" in out
+
+
+# --- what is told ---------------------------------------------------------------------------------
+
+
+def told_of(tmp_path, table, **changes):
+    """Return the study of the lawn with obstacles; changes as in `changed`."""
+    folder = changed(tmp_path, "boathouse_lawn", **changes)
+    (folder / "obstacles.csv").write_text(f"station_m,offset_m,height_m,note\n{table}", encoding="utf-8")
+    return studied_of(load_job(folder))
+
+
+def test_an_obstacle_that_may_govern_is_among_what_would_settle_it(tmp_path, lawn):
+    """A root as high as the highest tie end with its gap: neither may be left out of the question."""
+    contest = lawn.study.contest
+    top = lawn.laid.line.height(4.9) - lawn.laid.line.gap
+    studied = told_of(tmp_path, f"4.9,0.0,{float(top):.4f},root\n")
+    governs = studied.study.table["governs"]
+    own = contest.ends
+    assert studied.study.candidates[own].kind == "obstacle" and 0.1 < governs[own] < 0.9
+    chances = studied.settled.chances.set_index("end")["now"]
+    assert chances[own] == pytest.approx(governs[own], abs=0.01)
+    text = " ".join(settle_lines(studied))
+    assert "another point than the likeliest" in text and "set the line from any" not in text
+    assert "The height of obstacle 1 (root, 4.90 m) counts as exact: nothing checks it." in text
+    names = [row[0] for row in settle_listing(studied).rows]
+    assert "obstacle 1 (root, 4.90 m)" in names
+
+
+def test_of_many_finds_the_worst_and_every_obstacle_are_told_and_how_many_are_not(tmp_path):
+    eye = '{ tie = 1, side = "right" }'
+    studied = told_of(tmp_path, "4.0,0.0,0.1,sprinkler head\n", **{EYE: eye})
+    table = wrong_start(studied.day, studied.eye)
+    listing = day_listing(studied, studied.eye)
+    assert len(listing.rows) < len(table)
+    lifts = [row[1] for row in listing.rows]
+    show = studied.job.display
+    assert show.small(float(table["lift_m"].max())) in lifts
+    assert f"{table['minutes'].max():.0f}" in [row[-1] for row in listing.rows]
+    assert (table["candidate"] >= studied.study.contest.ends).any()
+    assert any("sprinkler head" in row[0] for row in listing.rows)
+    assert listing.notes[-1] == f"{len(table) - len(listing.rows)} more that would show are left out."
+
+
+def test_the_eye_is_told_against_the_highest_point_whatever_that_is(tmp_path):
+    studied = told_of(tmp_path, "4.0,0.0,0.45,sprinkler head\n")
+    contest = studied.study.contest
+    asked = contest.mean[: contest.rows] + contest.offsets[: contest.rows]
+    eye = studied.eye
+    low = asked.max() - contest.mean[contest.starts[eye]] - contest.offsets[eye]
+    words = next(line for line in reference_lines(studied) if line.startswith("By eye"))
+    assert f"That is {studied.job.display.small_unit(float(low))} lower than the highest point" in words
+
+
+def test_where_all_causes_together_may_touch_the_first_line_says_so(lawn):
+    table = lawn.study.table.copy()
+    peg = next(i for i, one in enumerate(lawn.study.candidates) if one.kind == "peg")
+    assert costly_lines(lawn)[0].startswith("Nothing that usually goes wrong brings the track to touch:")
+    table.loc[peg, "touches"] = 0.05
+    told = costly_lines(replace(lawn, study=replace(lawn.study, table=table)))
+    assert told == [
+        "Nothing that usually goes wrong brings the track to touch by itself; all of it together may: "
+        "1 chance in 20."
+    ]
+
+
+def test_chances_are_said_to_be_averages_only_where_several_grounds_are_likely(lawn):
+    assert len(lawn.likely) > 1
+    (words,) = likely_lines(lawn)
+    assert "with hardly any stones and with stones and tussocks of up to 0.2 cm" in words
+    assert likely_lines(replace(lawn, likely=((1.0, lawn.laid.ground),))) == []

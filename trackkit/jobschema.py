@@ -16,6 +16,7 @@ from trackkit.jobvalues import (
     Length,
     Mass,
     Number,
+    Rate,
     Room,
     Share,
     SignedAngle,
@@ -209,7 +210,7 @@ class StudyTable(_Table):
     by_eye: PlaceTable | None = None
     points: tuple[PlaceTable, ...] = ()
     accepted: Share | None = None
-    misread: Share | None = None
+    misread: Rate | None = None
     misread_by: tuple[Size, ...] | None = Field(default=None, min_length=1)
     order: Literal["outward", "from the head", "from the tail"] | None = None
     pace: PaceTable = PaceTable()

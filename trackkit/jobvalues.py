@@ -24,6 +24,7 @@ __all__ = [
     "Length",
     "Mass",
     "Number",
+    "Rate",
     "Room",
     "Share",
     "SignedAngle",
@@ -135,6 +136,8 @@ Grade = Annotated[float, _kind(lambda value: math.tan(_angle(value)), _GRADE)]
 GradeLimit = Annotated[float, _kind(lambda value: math.tan(_angle(value)), f"{_GRADE}, 0 or more", least=0)]
 Mass = Annotated[float, _kind(_mass, 'a mass like "400 kg" or "900 lb", above 0', above=0)]
 Share = Annotated[float, _kind(_share, 'a share between 0 and 1, or like "90 %"', above=0, below=1)]
+#: A share of things that may be none.
+Rate = Annotated[float, _kind(_share, 'a share from 0 to below 1, or like "1 %"', least=0, below=1)]
 #: A bare number, where the key names its unit.
 Figure = Annotated[float, _kind(parse_number, "a number above 0", above=0)]
 Count = Annotated[int, _kind(_whole, "a whole number, 0 or more", least=0)]

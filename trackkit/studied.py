@@ -43,6 +43,8 @@ Array = NDArray[np.float64]
 UNITS: Final = {"in": (0.3048, 0.0254), "cm": (0.1, 0.01), "mm": (0.1, 0.01)}
 #: Tie ends that contend: with a smaller chance to govern they are not listed.
 LISTED: Final = 0.02
+#: On flat ground many contend: so many are listed.
+MOST_LISTED: Final = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +104,7 @@ class Studied:
     def listed(self, *more: int) -> list[int]:
         """Return the candidates worth listing: the planned one, those that contend, marked points, pegs."""
         table = self.study.table
-        contend = list(self.study.contenders(LISTED).index)
+        contend = list(self.study.contenders(LISTED).index)[:MOST_LISTED]
         others = [i for i, one in enumerate(self.study.candidates) if one.kind not in ("tie", "obstacle")]
         eye = [self.eye] if self.eye is not None else []
         planned = [self.study.planned] if self.study.planned >= 0 else []
@@ -167,7 +169,7 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
     causes = find_causes(
         ground, line, units=units, rate=rate, set_from=control_of(job, ground), likely=likely
     )
-    high = high_point(ground, line)
+    high = high_point(ground, line, likely=likely)
     yield
     day = day_work(stacked, study, by_height)
     yield

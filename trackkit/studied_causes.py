@@ -11,7 +11,7 @@ from trackkit.listed import Listing
 from trackkit.naming import named
 from trackkit.plan import control_of
 from trackkit.studied import Studied
-from trackkit.studied_words import HARDLY, UNTOLD, short_chance, unit_of
+from trackkit.studied_words import HARDLY, UNTOLD, candidate_words, short_chance, unit_of
 from trackkit.study.causes import CAUSES
 from trackkit.study.wrong_start import lifted_again
 from trackkit.tables.rows import rows_of
@@ -41,10 +41,13 @@ def costly_lines(studied: Studied) -> list[str]:
     worst = next(rows_of(studied.causes.told))
     name = CAUSES[str(worst.cause)]
     if worst.touches < UNTOLD:
-        least = studied.job.display.small_unit(float(studied.causes.fills.min()))
-        return [
-            f"Nothing that usually goes wrong brings the track to touch: the least fill, {least}, takes it."
-        ]
+        together = _together(studied)
+        if together >= UNTOLD:
+            return [
+                "Nothing that usually goes wrong brings the track to touch by itself; all of it together "
+                f"may: {chance_words(together)}."
+            ]
+        return [f"Nothing that usually goes wrong brings the track to touch: {_least(studied)}, takes it."]
     return [
         f"Most likely to cost you something: {name}, at {named(str(worst.touches_at), studied.job.side)} "
         f"({chance_words(float(worst.touches))} that the track touches because of it)."
@@ -74,18 +77,38 @@ def causes_listing(studied: Studied) -> Listing:
     head = ("", "most at", "up to", "line touches", "lift by", "minutes")
     units = " or ".join(show.small_unit(one) for one in causes.units)
     gap = show.small_unit(studied.laid.line.gap)
+    guess = "" if job.file.study.misread is not None else " is a guess"
     notes = (
         f"Each by itself, the line as planned{_set_out(studied)}, gap {gap}. Up to: 1 time in 20 it is more; "
         "of misread rods, what the worst one does that may pass. Lift by: what the whole track goes up by "
         f"where it touches, until its gap is back{_obstacles(studied)}, and the minutes if that shows at the "
         f"last tie ({MINUTES}).",
-        f"Misread: by {units}; {_rate(causes.rate)} is a guess (misread, misread_by in [study] of the job).",
+        f"Misread: by {units}; {_rate(causes.rate)}{guess} (misread, misread_by in [study] of the job).",
         *_where_it_lies(studied),
         *(_MENDS[cause] for cause in causes.told["cause"] if cause in _MENDS),
         *_hump_lines(studied),
         _CAUTION,
     )
     return Listing(f"WHAT REALLY GOES WRONG (heights in {unit})", head, tuple(rows), (2, 4, 5), (0, 1), notes)
+
+
+def _together(studied: Studied) -> float:
+    """Return the chance that the line as it is set out touches, by all that is uncertain at once."""
+    study = studied.study
+    pegs = [i for i, one in enumerate(study.candidates) if one.kind == "peg"]
+    own = [*pegs, study.planned]
+    return float(study.table["touches"].iloc[own[0]]) if own[0] >= 0 else 0.0
+
+
+def _least(studied: Studied) -> str:
+    """Return where the line lies lowest over what it must clear, and how high."""
+    show, contest = studied.job.display, studied.study.contest
+    raised = float(studied.causes.fills[0]) + float(contest.mean[0])  # since it was planned
+    room = raised - contest.mean[: contest.rows]
+    first = int(room.argmin())
+    if first < contest.ends:
+        return f"the least fill, {show.small_unit(float(room[first]))}"
+    return f"the least room, {show.small_unit(float(room[first]))} over {candidate_words(studied, first)}"
 
 
 def _set_out(studied: Studied) -> str:

@@ -11,7 +11,7 @@ from trackkit.daywork import wrong_start
 from trackkit.listed import Listing
 from trackkit.nextread import reading_place, ties_words
 from trackkit.paper import WIDTH, columns, wrapped_lines
-from trackkit.pictured import truck_words
+from trackkit.pictured import SEE_STOP, truck_words
 from trackkit.plan import warnings_of
 from trackkit.report import said
 from trackkit.studied import Studied, stacks_from
@@ -93,7 +93,7 @@ def day_listing(studied: Studied, candidate: int) -> Listing:
 
 
 def _told_finds(table: pd.DataFrame, ends: int) -> list[int]:
-    """Return the finds worth a row: the first ones, the last, the highest, the dearest, and every obstacle."""
+    """Return the finds worth a row: the first ones, the last, the worst, the dearest, every obstacle."""
     if len(table) <= _FIRST + 1:
         return list(table.index)
     obstacles = table.index[table["candidate"] >= ends]
@@ -157,7 +157,7 @@ def _spare_words(studied: Studied, start: int) -> str:
     height, saves = show.small_unit(spare.spare), f"saves {_minutes(spare.saves)} on average"
     most = " That is the most that was tried: more might save more still." * spare.at_end
     stays, without = _sure(spare.stays), _sure(spare.stays_without)
-    if lifting < _NOTHING:
+    if lifting < _NOTHING and spare.stays_without > 1.0 - studied.study.accepted:
         words = f"Spare height as insurance is not needed: nothing has to be lifted again, {without}."
         if spare.spare > 0.0 and spare.saves >= _NOTHING:
             words += f" {height} more {saves} all the same: such stacks take fewer pieces.{most}"
@@ -267,7 +267,11 @@ def truck_lines(studied: Studied, *more: int) -> list[str]:
     found = []
     for i in wanted:
         stacks = studied.stacked.stacks if i == studied.study.planned else stacks_from(studied, i)
-        found.append(f"{candidate_words(studied, i)}: {truck_words(stacks)}")
+        words = truck_words(stacks)
+        if words == SEE_STOP and i != studied.study.planned:
+            below = stacks is not None and stacks.negative
+            words = "ties in the ground" if below else "stacks that cannot be built (plan it from there)"
+        found.append(f"{candidate_words(studied, i)}: {words}")
     return [f"The truck, with the line set from {'; from '.join(found)}."]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -18,14 +19,16 @@ __all__ = [
      "ranking_listing", "reference_lines", "short_chance", "unit_of",
 ]  # fmt: skip
 
+#: A point along the run that lies no farther from a tie is that tie [m].
+_SAME_PLACE: Final = 1e-6
+#: So many points that may be the highest are named in a sentence.
+_NAMED: Final = 6
 _NONE_LIKELY: Final = "So many tie ends are nearly as high that none of them is likely to be the highest."
 #: A line that is not steeper counts as level.
 _LEVEL: Final = 1e-4
 #: Chances below this are not worth a word in a sentence, and in a table not told apart.
 HARDLY: Final = 0.001
 UNTOLD: Final = 0.005
-#: A likely ground with a smaller share is not told of.
-_SOME: Final = 0.05
 
 
 def candidate_words(studied: Studied, index: int) -> str:
@@ -35,7 +38,9 @@ def candidate_words(studied: Studied, index: int) -> str:
         return f"tie {own.tie} {job.side(own.side)}"
     if own.kind in ("point", "eye"):
         eye = ", by eye" if own.kind == "eye" else ""
-        return f"{job.display.long(own.station)} {job.side(own.side)}{eye}"
+        away = np.abs(studied.laid.line.run.ties["station_m"].to_numpy(dtype=float) - own.station)
+        place = f"tie {away.argmin() + 1}" if away.min() < _SAME_PLACE else job.display.long(own.station)
+        return f"{place} {job.side(own.side)}{eye}"
     if own.kind == "peg":
         return f"{own.label}, at the plan's heights"
     return named(own.label, job.side)
@@ -59,6 +64,17 @@ def short_chance(chance: float) -> str:
 def unit_of(studied: Studied) -> str:
     """Return what heights in tables are told in."""
     return "inches" if studied.job.display.unit == "in" else studied.job.display.unit
+
+
+def _more(value: float) -> str:
+    """Return a count that something costs more, or less.
+
+    Examples
+    --------
+    >>> _more(2.6), _more(-0.3), _more(-1.2)
+    ('+3', '0', '-1')
+    """
+    return f"{value:+.0f}" if round(value) else "0"
 
 
 def _few(value: float) -> str:
@@ -101,9 +117,11 @@ def ranking_listing(studied: Studied, *more: int, narrow: bool = False) -> Listi
         if studied.stacked.stacks is not None:
             put("stacks to change", _few(row["changed"]))
         if not narrow:
-            put("add to gap", show.small(margin) if margin > 0.0 else "")
+            # rounded up: what is built on a figure must not fall short of it
+            steps = math.ceil(round(margin / show.step, 6)) * show.step
+            put("add to gap", show.small(steps) if margin > 0.0 else "")
             if studied.by_height is not None:
-                put("that costs", f"{row['margin_pieces']:+.0f}" if margin > 0.0 else "")
+                put("that costs", _more(float(row["margin_pieces"])) if margin > 0.0 else "")
     head = tuple(columns)
     words = ("", "line set from", "highest", "touches", "likeliest at")
     right = tuple(i for i, name in enumerate(head) if name not in words)
@@ -117,11 +135,20 @@ def likely_lines(studied: Studied) -> list[str]:
     """Return which grounds chances are averages over, in a sentence; none where it is one."""
     if len(studied.likely) < 2:
         return []
-    stones = [one.roughness.relief for share, one in studied.likely if share >= _SOME]
-    most = studied.job.display.small_unit(max(stones))
+    stones, show = [one.roughness.relief for _, one in studied.likely], studied.job.display
+    if max(stones) < show.step / 2:
+        return []
+    least, most = show.small_unit(min(stones)), show.small_unit(max(stones))
+    of = (
+        f"stones and tussocks of {least} to {most}"
+        if least != most
+        else f"more or less stones of about {most}"
+    )
+    if min(stones) < show.step / 2:
+        of = f"hardly any stones and with stones and tussocks of up to {most}"
     return [
-        "Chances are averages over grounds without stones and with stones and tussocks of up to "
-        f"{most}: these readings fit all of them. The plan's own figures go by the likeliest one."
+        f"Chances are averages over grounds with {of}: these readings fit them all, more or less. The plan's "
+        "own figures go by one ground, the fitted one."
     ]
 
 
@@ -178,8 +205,10 @@ def reference_lines(studied: Studied) -> list[str]:
     likely = study.contenders()
     each = ", ".join(
         f"{candidate_words(studied, int(index))} {short_chance(float(chance))}"
-        for index, chance in zip(likely.index.to_numpy(), likely["governs"], strict=True)
+        for index, chance in zip(likely.index.to_numpy()[:_NAMED], likely["governs"][:_NAMED], strict=True)
     )
+    if len(likely) > _NAMED:
+        each += f", and {len(likely) - _NAMED} more that are less likely"
     what = "tie end" if (likely["kind"] == "tie").all() else "point"
     lines = [f"Which {what} is the highest is a chance: {each}." if each else _NONE_LIKELY]
     if len(studied.pairs):
@@ -209,15 +238,19 @@ def reference_lines(studied: Studied) -> list[str]:
 
 def _eye_words(studied: Studied, eye: int) -> str:
     show, row = studied.job.display, studied.study.table.iloc[eye]
-    top = float(studied.study.contest.mean[: studied.study.contest.ends].max())
-    low = top + float(row["fill_m"])
+    contest = studied.study.contest
+    asked = contest.mean[: contest.rows] + contest.offsets[: contest.rows]  # what a line must reach
+    low = float(asked.max() - contest.mean[contest.starts[eye]] - contest.offsets[eye])
+    what = "tie end" if asked.argmax() < contest.ends else "point"
     name = candidate_words(studied, eye).removesuffix(", by eye")
     if row["touches"] < HARDLY:
         return f"By eye it is {name}: a line set there touches nothing."
+    if low < show.step / 2:
+        return f"By eye it is {name}, and so it is by the readings."
     first = named(str(row["touches_at"]), studied.job.side)
     over = " (above the line's grade)" if abs(studied.laid.line.steepest) > _LEVEL else ""
     return (
-        f"By eye it is {name}. That is {show.small_unit(low)} lower than the highest tie end{over}: a line "
+        f"By eye it is {name}. That is {show.small_unit(low)} lower than the highest {what}{over}: a line "
         f"set there touches, {chance_words(float(row['touches']))}, most likely at {first}."
     )
 
@@ -236,6 +269,11 @@ def high_lines(studied: Studied) -> list[str]:
             "read is to be expected); mostly it is: of many readings the highest is one that was read too "
             "high."
         )
+    if high.fitted_too_low <= 0.0:
+        return [
+            *lines,
+            "The highest fitted tie end is not too low here. A fill from a fixed reference needs neither.",
+        ]
     takes = " The gap takes that." if studied.laid.line.gap >= high.fitted_too_low else ""
     lines.append(
         f"The highest fitted tie end is {fine(show, high.fitted_too_low)} too low: of many tie ends that are "

@@ -46,7 +46,8 @@ class HighPoint:
     highest : float
         Expected height of the highest tie end [m].
     fitted_too_low : float
-        ``highest - fitted``, 0 or more: a line set on the fitted top would touch by that, on average [m].
+        ``highest - fitted``: a line set on the fitted top would touch by that, on average [m]. 0 or more
+        where the ground is of one kind for certain.
     sd : float
         How well the draws know both [m].
     """
@@ -111,6 +112,7 @@ def high_point(
     line: FinishedLine,
     *,
     ends: Sequence[Point] | None = None,
+    likely: Sequence[tuple[float, Ground]] = (),
     draws: int = DRAWS,
     seed: int = 1,
 ) -> HighPoint:
@@ -123,8 +125,12 @@ def high_point(
         Heights are taken above its shape, so that on a grade it is the governing point that counts.
     ends : sequence of Point, optional
         By default the tie ends.
+    likely : sequence of (share, Ground), optional
+        The grounds of which the readings may be, see `trackkit.survey.likely.likely_grounds`: what is to be
+        expected of the highest is an average over them. By default it is this ground for certain.
     draws, seed : int
     """
+    grounds = likely or ((1.0, ground),)
     run = line.run
     points = list(ends) if ends is not None else list(run.tie_points())
     under = _undersides(line, points)
@@ -132,7 +138,7 @@ def high_point(
         under += np.repeat(run.rail_top - run.ties["rail_top_m"].to_numpy(dtype=float), 2)
         under -= run.drop_at([float(point[0]) for point in points])
     fitted = ground.mean(points) - under
-    highest, sd = expected_highest(fitted, ground.covariance(points), draws=draws, seed=seed)
+    highest, sd = _over(grounds, points, under, draws, seed)
     top = int(fitted.argmax())
     places, heights = raw_heights(ground)
     inside = [i for i, place in enumerate(places) if run.head <= float(place[0]) <= run.tail]
@@ -142,12 +148,23 @@ def high_point(
         best = int(over.argmax())
         raw, raw_at = float(over[best]), places[inside[best]]
         once = list(dict.fromkeys(places[i] for i in inside))
-        mean = ground.mean(once) - _undersides(line, once)
-        read, read_sd = expected_highest(mean, ground.covariance(once), draws=draws, seed=seed)
+        read, read_sd = _over(grounds, once, _undersides(line, once), draws, seed)
     return HighPoint(
         raw, raw_at, read, raw - read, float(fitted[top]), points[top], highest,
         highest - float(fitted[top]), float(np.hypot(sd, read_sd)),
     )  # fmt: skip
+
+
+def _over(
+    grounds: Sequence[tuple[float, Ground]], points: Sequence[Point], under: Array, draws: int, seed: int
+) -> tuple[float, float]:
+    """Return the expected height of the highest point, on average over grounds, and how well it is known."""
+    highest, variance = 0.0, 0.0
+    for share, one in grounds:
+        own, sd = expected_highest(one.mean(points) - under, one.covariance(points), draws=draws, seed=seed)
+        highest += share * own
+        variance += (share * sd) ** 2
+    return highest, float(np.sqrt(variance))
 
 
 def _undersides(line: FinishedLine, points: Sequence[Point]) -> Array:

@@ -163,7 +163,9 @@ def compare_references(
     )
     found = compare(contest, touch=doubt.touch, accepted=accepted, draws=draws, seed=seed)
     each = contest.touch_each(doubt.touch)
-    worst = each.argmax(axis=1)
+    # where several are as good as certain, the one that is deepest in
+    over = contest.mean[: contest.rows] - contest.mean[contest.starts][:, None]
+    worst = np.lexsort((over, np.round(each, 3)), axis=1)[:, -1]
     at_chance = each[np.arange(len(candidates)), worst]
     governs, touches = found.governs.copy(), found.touches.copy()
     two = rested_on(line, contest, found.drawn)
