@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from holed import ENDS, GROUND, READINGS, ROD_SD, RUN, ground_of, reread, rods
+from holed import ENDS, GROUND, KNOWN, READINGS, ROD_SD, RUN, ground_of, reread, rods
 
 from trackkit.study.parts import SHARED, parts_of
 from trackkit.survey.ground import fit_ground
@@ -102,7 +102,7 @@ def phone_alone(*facings, often=1):
     )  # fmt: skip
 
 
-def everything():
+def everything(kind=KNOWN):
     """Return ground with all that readings can share: a phone, a log, a line of sight, a doubtful peg.
 
     And with a place between the rails that was read twice.
@@ -115,6 +115,7 @@ def everything():
     return ground_of(
         pd.concat([rods(), pd.DataFrame(twice)]), lasers=lasers, benchmarks=pegs,
         boards=pd.concat([logged, by_hand["boards"].assign(log_pass="")]), crosslevels=by_hand["crosslevels"],
+        kind=kind,
     )  # fmt: skip
 
 
@@ -129,6 +130,18 @@ def test_with_all_that_readings_share_the_parts_still_add_up():
     for part in found.values():
         assert np.linalg.eigvalsh(part).min() > -1e-12 * np.trace(part)
         assert np.trace(part) > 1e-12
+
+
+def test_of_pegs_alone_no_part_is_widened_for_the_ground_that_was_estimated():
+    ground = everything(kind=None)
+    assert ground.inflation > 1.05  # or the case shows nothing
+    found = parts_of(ground, ["P1"])
+    bare = parts_of(replace(ground, inflation=1.0), ["P1"])
+    for name, part in found.items():
+        np.testing.assert_allclose(part, bare[name], atol=1e-18)
+        assert part[0, 0] > -1e-12
+    assert sum(found.values())[0, 0] == pytest.approx(ground.covariance(["P1"])[0, 0])
+    assert found["pegs"][0, 0] == pytest.approx(0.004**2, rel=0.1)
 
 
 @pytest.mark.parametrize("name", SHARED)
@@ -175,27 +188,64 @@ def test_read_both_ways_round_the_zero_error_drops_out():
 # --- several grounds are likely -------------------------------------------------------------------
 
 
-def test_over_likely_grounds_parts_add_up_to_the_covariance_within_and_between_them():
+@pytest.fixture(scope="module")
+def two():
+    """Return two likely grounds, the smoother one with a share of 1 in 4."""
     uneven = rods()
     uneven["rod_m"] += np.random.default_rng(2).normal(0, 0.004, len(uneven))
-    smooth = ground_of(uneven)
     rough = ground_of(uneven, kind=GroundType(q_mean=3e-3, q_twist=1e-3, relief=0.004))
-    likely = ((0.25, smooth), (0.75, rough))
+    return ((0.25, ground_of(uneven)), (0.75, rough))
+
+
+def test_over_likely_grounds_parts_add_up_to_what_heights_are_off_from_the_fitted_ones(two):
+    """In draws of the mixture, and by hand."""
+    (_, smooth), (_, rough) = two
     points = [*ENDS, "P1", (3.3, "left")]
-    found = parts_of(smooth, points, likely=likely)
-    means = np.array([one.mean(points) for _, one in likely])
-    mean = 0.25 * means[0] + 0.75 * means[1]
-    whole = sum(
-        share * (one.covariance(points) + np.outer(own - mean, own - mean))
-        for (share, one), own in zip(likely, means, strict=True)
-    )
+    found = parts_of(smooth, points, likely=two)
+    fitted, other = smooth.mean(points), rough.mean(points)
+    off = np.outer(other - fitted, other - fitted)
+    assert np.trace(off) > 1e-6  # or the case shows nothing
+    whole = 0.25 * smooth.covariance(points) + 0.75 * (rough.covariance(points) + off)
     np.testing.assert_allclose(sum(found.values()), whole, atol=1e-16)
-    own, other = (parts_of(one, points)["scatter"] for _, one in likely)
-    np.testing.assert_allclose(found["scatter"], 0.25 * own + 0.75 * other, atol=1e-18)
-    between = 0.25 * 0.75 * np.outer(means[0] - means[1], means[0] - means[1])
-    unread = 0.25 * parts_of(smooth, points)["unread"] + 0.75 * parts_of(rough, points)["unread"]
-    np.testing.assert_allclose(found["unread"] - unread, between, atol=1e-16)
-    assert np.trace(between) > 1e-6  # or the case shows nothing
+    mine, others = (parts_of(one, points) for _, one in two)
+    np.testing.assert_allclose(
+        found["scatter"], 0.25 * mine["scatter"] + 0.75 * others["scatter"], atol=1e-18
+    )
+    unread = 0.25 * mine["unread"] + 0.75 * (others["unread"] + off)
+    np.testing.assert_allclose(found["unread"], unread, atol=1e-16)
+    rng, draws = np.random.default_rng(4), 40_000
+    heights = np.vstack(
+        [
+            rng.multivariate_normal(
+                one.mean(points), one.covariance(points), int(share * draws), method="eigh"
+            )
+            for share, one in two
+        ]
+    )
+    square = (heights - fitted) ** 2
+    np.testing.assert_allclose(
+        square.mean(axis=0), np.diag(whole), atol=5 * (square.std(axis=0) / math.sqrt(draws)).max()
+    )
+
+
+def test_fitted_to_one_of_the_likely_grounds_or_the_other_the_parts_are_not_the_same(two):
+    """They are about the ground that the line is laid over, which the mixture alone does not tell."""
+    one, other = (sum(parts_of(ground, ENDS, likely=two).values()) for _, ground in two)
+    off = two[0][1].mean(ENDS) - two[1][1].mean(ENDS)
+    np.testing.assert_allclose(one - other, (0.75 - 0.25) * np.outer(off, off), atol=1e-16)
+
+
+@pytest.mark.parametrize(
+    ("shares", "message"),
+    [
+        ((0.5, 0.4), r"shares of likely grounds must add up to 1, got 0\.9"),
+        ((1.5, -0.5), r"shares of likely grounds must lie between 0 and 1, got \[1\.5, -0\.5\]"),
+        ((math.nan, 1.0), r"shares of likely grounds must lie between 0 and 1, got \[nan, 1\.0\]"),
+    ],
+)
+def test_shares_that_are_none_are_refused(shares, message):
+    with pytest.raises(ValueError, match=message):
+        parts_of(GROUND, ENDS, likely=[(share, GROUND) for share in shares])
 
 
 def test_a_ground_that_is_likely_for_certain_changes_no_part():

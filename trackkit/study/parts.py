@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 
 from trackkit.layout.grounds import Point
 from trackkit.survey.ground import Ground
+from trackkit.survey.likely import checked_shares
 from trackkit.survey.rows import Observations
 from trackkit.survey.sights import SIGHT
 
 __all__ = ["SHARED", "parts_of"]
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 #: What readings share: zero errors of angle instruments, slopes of lines of sight, zero errors wandering
 #: along logs, given heights of pegs.
@@ -40,39 +42,57 @@ def parts_of(
     points : sequence of Point, length n
     likely : sequence of (share, Ground), optional
         The grounds of which the readings may be, see `trackkit.survey.likely.likely_grounds`: parts are
-        averages over them, and what their heights differ by is of ground that nobody read.
+        averages over them, and by what their heights differ from the fitted ones is of ground that nobody
+        read.
 
     Returns
     -------
     dict of str to array, shape (n, n)
         'scatter' (of single readings), those of `SHARED` that the survey has, and 'unread' (ground, along
-        and across, that nobody read) [m²]. They add up to ``ground.covariance(points)``, or to the
-        covariance within and between the likely grounds.
+        and across, that nobody read) [m²]. They add up to ``ground.covariance(points)``. Over likely grounds
+        they add up to the mean product of what two heights are off from the *fitted* ones, ``ground.mean``,
+        which lines are laid over: the covariance within the likely grounds, and for each, by its share, the
+        outer product of its heights less the fitted ones. That is more than the covariance of their mixture,
+        whose mean is another one.
+
+    Raises
+    ------
+    ValueError
+        If the shares do not add up to 1.
     """
+    readings = _readings(ground.setting.observations)
     if not likely:
-        return _parts(ground, points)
-    each = [(share, _parts(one, points), one.mean(points)) for share, one in likely]
-    mean = sum(share * heights for share, _, heights in each)
-    found = {name: np.asarray(sum(share * own[name] for share, own, _ in each)) for name in each[0][1]}
-    between = sum(share * np.outer(heights - mean, heights - mean) for share, _, heights in each)
-    return {**found, "unread": found["unread"] + between}
+        return _parts(ground, points, readings)
+    fitted = ground.mean(points)
+    found: dict[str, Array] = {}
+    for share, one in checked_shares(likely):
+        off = one.mean(points) - fitted
+        parts = _parts(one, points, readings)
+        parts["unread"] = parts["unread"] + np.outer(off, off)
+        for name, part in parts.items():
+            found[name] = found.get(name, 0.0) + share * part
+    return found
 
 
-def _parts(ground: Ground, points: Sequence[Point]) -> dict[str, Array]:
-    observations = ground.setting.observations
-    moved = ground.heights.influence(points) * ground.fitted.posterior.sd[:, None]
-    single = observations.table["counts"].to_numpy(dtype=bool)
-    shared = _shared(observations)
-    for rows in shared.values():
-        single = single & ~rows
-    parts = {
-        name: np.asarray(ground.inflation * (moved[rows].T @ moved[rows]))
-        for name, rows in {"scatter": single, **shared}.items()
-    }
+def _parts(ground: Ground, points: Sequence[Point], readings: dict[str, Mask]) -> dict[str, Array]:
+    """Return the parts over one ground, of the rows of its readings by what they are."""
+    heights = ground.heights
+    moved = heights.influence(points) * ground.fitted.posterior.sd[:, None]
+    wide = heights.widened_by(points)
+    parts = {name: np.asarray(wide * (moved[rows].T @ moved[rows])) for name, rows in readings.items()}
     return {**parts, "unread": np.asarray(ground.covariance(points)) - sum(parts.values())}
 
 
-def _shared(observations: Observations) -> dict[str, NDArray[np.bool_]]:
+def _readings(observations: Observations) -> dict[str, Mask]:
+    """Return which rows are single readings, and which say what readings share."""
+    shared = _shared(observations)
+    single = observations.table["counts"].to_numpy(dtype=bool)
+    for rows in shared.values():
+        single = single & ~rows
+    return {"scatter": single, **shared}
+
+
+def _shared(observations: Observations) -> dict[str, Mask]:
     """Return which rows say beforehand what readings share, by what it is, where there are any.
 
     The datum's row moves no height above it, and a crown said beforehand is of ground: they are in neither.

@@ -67,8 +67,17 @@ class Heights:
     def _joint(self, points: tuple[Point, ...]) -> Array:
         rows = self._rows(points)
         ground, border = self._less_datum(rows.ground.toarray(), rows.border.toarray())
-        wide = self.inflation if rows.surface.size else 1.0
-        return np.asarray(wide * (self._spread(ground, border) + self._own(rows)))
+        return np.asarray(self._factor(rows) * (self._spread(ground, border) + self._own(rows)))
+
+    def _factor(self, rows: PointRows) -> float:
+        return self.inflation if rows.surface.size else 1.0
+
+    def widened_by(self, points: Sequence[Point]) -> float:
+        """Return the factor on the covariance of points: `inflation`, but 1 for pegs alone.
+
+        Ground that was estimated too smooth or too rough is under no peg.
+        """
+        return self._factor(self._rows(points))
 
     def _spread(self, ground: Array, border: Array) -> Array:
         """Return the covariance of dense combinations of states and border, shape (n, n)."""

@@ -10,9 +10,9 @@ goes by).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from trackkit.survey.fitting import find_roughness, fit_with
 from trackkit.survey.ground import Ground
 from trackkit.survey.roughness import RANGE, Roughness, unlikelihood
 
-__all__ = ["likely_grounds"]
+__all__ = ["checked_shares", "likely_grounds"]
 
 #: Reliefs that are tried lie so many times apart: a choice, fine enough for the averages.
 APART: Final = 2.0
@@ -93,3 +93,23 @@ def _onward(
 
 def _with(ground: Ground, rough: Roughness) -> Ground:
     return replace(ground, fitted=fit_with(ground.setting, ground.fitted.model, rough))
+
+
+def checked_shares(likely: Sequence[tuple[float, Any]]) -> None:
+    """Raise unless the shares of likely grounds are shares of 1.
+
+    Parameters
+    ----------
+    likely : sequence of (share, ground)
+        Empty where it is the fitted ground for certain.
+
+    Raises
+    ------
+    ValueError
+        If there are some and a share is not between 0 and 1, or they do not add up to 1 but for rounding.
+    """
+    shares = [float(share) for share, _ in likely]
+    if not all(0.0 <= share <= 1.0 for share in shares):
+        raise ValueError(f"the shares of likely grounds must lie between 0 and 1, got {shares}")
+    if shares and not math.isclose(sum(shares), 1.0, abs_tol=1e-9):
+        raise ValueError(f"the shares of likely grounds must add up to 1, got {sum(shares):g}")
