@@ -15,7 +15,7 @@ from trackkit.fitted import fit_job
 from trackkit.job import load_job, with_line
 from trackkit.layout.fills import fill_table
 from trackkit.layout.line import level_line
-from trackkit.plan import lay_line, stack_up
+from trackkit.plan import control_of, lay_line, stack_up
 from trackkit.problems import CannotDo, InputProblems
 from trackkit.studied import set_from, stacks_from, study_job, with_gap
 from trackkit.studied_causes import causes_listing, costly_lines
@@ -98,6 +98,22 @@ def test_a_larger_gap_leaves_less_to_touch(yard):
     assert before.loc["unread", "touches"] > 0.05 > after.loc["unread", "touches"]
     assert yard.causes.table["cause"].iloc[0] == "unread"
     np.testing.assert_allclose(after.loc["unread", "size_m"], before.loc["unread", "size_m"], rtol=1e-6)
+
+
+def test_with_a_larger_gap_the_causes_are_those_of_the_line_as_it_lies_then(lawn):
+    """The lawn's line is set out from a peg and its ground may be one of several."""
+    control = control_of(lawn.job, lawn.laid.ground)
+    assert control is not None and len(lawn.likely) > 1
+    after = with_gap(lawn, -0.004)
+    line = after.laid.line
+    assert line.gap == pytest.approx(lawn.laid.line.gap - 0.004)
+    np.testing.assert_allclose(after.laid.fills["fill_m"], lawn.laid.fills["fill_m"] - 0.004)
+    found = find_causes(
+        lawn.laid.ground, line, units=lawn.causes.units, rate=lawn.causes.rate, set_from=control,
+        likely=lawn.likely,
+    )  # fmt: skip
+    for name in ("table", "humps", "misread"):
+        pd.testing.assert_frame_equal(getattr(after.causes, name), getattr(found, name), check_exact=True)
 
 
 def test_reading_what_settles_it_leaves_less_doubt(yard):

@@ -252,13 +252,9 @@ def with_gap(studied: Studied, more: float) -> Studied:
     All the rest is still of the line as it was.
     """
     laid = studied.laid
-    line = replace(laid.line, knots_height=laid.line.knots_height + more, gap=laid.line.gap + more)
     fills = laid.fills.assign(fill_m=laid.fills["fill_m"] + more, line_m=laid.fills["line_m"] + more)
-    causes = find_causes(
-        laid.ground, line, units=studied.causes.units, rate=studied.causes.rate,
-        set_from=control_of(laid.job, laid.ground), likely=studied.likely,
-    )  # fmt: skip
-    raised = replace(laid, line=line, fills=fills)
+    causes = studied.causes.raised(more)
+    raised = replace(laid, line=causes.line, fills=fills)
     return replace(studied, stacked=replace(studied.stacked, laid=raised), causes=causes)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -216,7 +215,9 @@ def test_set_from_a_peg_its_own_doubt_is_in_every_part():
     # nothing checks the peg's own rod, and all fills move by as much
     peg = found.misread.iloc[row_of(found.misread, 18)]
     assert peg["effect_m"] == pytest.approx(0.1)
-    assert humps_between(GROUND, LINE, set_from="P1").equals(found.humps)
+    pd.testing.assert_frame_equal(
+        humps_between(GROUND, LINE, set_from="P1"), found.humps, rtol=1e-9, atol=1e-12
+    )
 
 
 # --- what readings share ----------------------------------------------------------------------------
@@ -299,11 +300,63 @@ def test_over_an_obstacle_of_given_height_that_it_rests_on_the_line_has_no_doubt
 
 def test_a_line_that_was_raised_leaves_an_obstacle_as_much_more_room():
     line = over_obstacle(0.0002)
-    up = replace(line, knots_height=line.knots_height + 0.02, gap=line.gap + 0.02)
+    up = line.higher(0.02)
     table = find_causes(GROUND, up, units=(0.1,)).table.set_index("cause")
     assert table.loc["scatter", "touches"] == 0.0
     misread = find_causes(GROUND, up, units=(0.1,), rate=1.0).table.set_index("cause").loc["misread"]
     assert misread["touches_at"] != ""
+
+
+# --- the line raised --------------------------------------------------------------------------------
+
+
+def assert_same(one, other):
+    """Assert that two causes are the same to the last digit."""
+    for name in ("table", "humps", "misread"):
+        pd.testing.assert_frame_equal(getattr(one, name), getattr(other, name), check_exact=True)
+    assert one.parts.keys() == other.parts.keys()
+    for name, part in one.parts.items():
+        np.testing.assert_array_equal(part, other.parts[name])
+    np.testing.assert_array_equal(one.fills, other.fills)
+    assert (one.units, one.rate) == (other.units, other.rate)
+
+
+@pytest.mark.parametrize("more", [0.0, 0.0004, 0.00635, 0.05, -0.002, -0.02])
+@pytest.mark.parametrize("set_from", [None, "P1"])
+def test_of_a_line_raised_or_lowered_the_causes_are_found_as_from_the_start(more, set_from):
+    asked = {"units": (0.02, 0.008), "rate": 0.3, "set_from": set_from}
+    first = find_causes(GROUND, LINE, **asked)
+    up = LINE.higher(more)
+    np.testing.assert_array_equal(up.knots_height, LINE.knots_height + more)
+    assert up.gap == LINE.gap + more
+    assert_same(first.raised(more), find_causes(GROUND, up, **asked))
+
+
+@pytest.mark.parametrize("more", [0.0003, 0.02, -0.001])
+def test_a_line_over_an_obstacle_is_raised_and_so_is_the_room_that_it_is_to_have(more):
+    line = over_obstacle(0.0002)
+    found = find_causes(GROUND, line, units=(0.1,), rate=1.0).raised(more)
+    assert_same(found, find_causes(GROUND, line.higher(more), units=(0.1,), rate=1.0))
+
+
+def test_over_likely_grounds_a_line_is_raised_as_over_one_and_from_where_it_was_raised_to():
+    rough = ground_of(kind=GroundType(q_mean=3e-3, q_twist=1e-3, relief=0.004))
+    likely = ((0.5, GROUND), (0.5, rough))
+    twice = find_causes(GROUND, LINE, likely=likely).raised(0.003).raised(0.001)
+    assert_same(twice, find_causes(GROUND, LINE.higher(0.003).higher(0.001), likely=likely))
+    assert twice.line.gap == pytest.approx(LINE.gap + 0.004)
+    assert twice.table["touches"].max() > 0.01  # or the case shows nothing
+
+
+def test_a_line_raised_by_much_is_touched_by_nothing_and_its_parts_stay_as_they_were():
+    high = FOUND.raised(0.5)
+    assert (high.table["touches"] == 0.0).all() and (high.table["lift_m"] == 0.0).all()
+    np.testing.assert_allclose(high.fills, FOUND.fills + 0.5)
+    for name, part in FOUND.parts.items():
+        np.testing.assert_array_equal(high.parts[name], part)
+
+
+# --- obstacles that were read, and rougher ground -----------------------------------------------------
 
 
 def test_an_obstacle_that_was_read_with_a_rod_is_as_doubtful_as_that_rod():

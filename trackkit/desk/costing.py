@@ -22,7 +22,7 @@ from trackkit.studied import Studied, study_job, with_gap
 from trackkit.studied_causes import causes_listing, costly_lines
 from trackkit.studied_words import short_chance
 from trackkit.study.causes import CAUSES
-from trackkit.study.parts import SHARED
+from trackkit.study.parts import ONE_IN_20, SHARED
 
 if TYPE_CHECKING:
     from trackkit.job import Job
@@ -35,8 +35,6 @@ ALONG: Final = (9.6, 2.8)
 #: Which causes are lines, those with a size at every tie; what readings share is one more where it is told.
 DRAWN: Final = ("unread", "sideways", "scatter")
 TOGETHER: Final = "what the readings share"
-#: One time in 20 it is more than so many standard deviations.
-ONE_IN_20: Final = 1.6448536269514722
 
 
 class CostsPanel(Panel):

@@ -104,6 +104,10 @@ class FinishedLine:
         grades = np.diff(self.knots_height) / np.diff(self.knots_station)
         return float(grades[np.argmax(np.abs(grades))])
 
+    def higher(self, more: float) -> FinishedLine:
+        """Return the same line so much higher, with so much more gap [m]; lower if that is below zero."""
+        return replace(self, knots_height=self.knots_height + more, gap=self.gap + more)
+
     def held_by(self, point: Point) -> FinishedLine:
         """Return the same line held from one point, such as the control peg it is set out from.
 

@@ -18,7 +18,7 @@ from trackkit.survey.likely import checked_shares
 from trackkit.survey.rows import Observations
 from trackkit.survey.sights import SIGHT
 
-__all__ = ["SHARED", "parts_of"]
+__all__ = ["ONE_IN_20", "SHARED", "parts_of"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -26,6 +26,9 @@ Mask = NDArray[np.bool_]
 #: What readings share: zero errors of angle instruments, slopes of lines of sight, zero errors wandering
 #: along logs, given heights of pegs.
 SHARED: Final = ("zero", "sight", "drift", "pegs")
+#: One chance in 20 lies beyond so many standard deviations on one side: the 0.95 quantile of the standard
+#: normal distribution (any table of it; ``scipy.special.ndtri(0.95)``).
+ONE_IN_20: Final = 1.6448536269514722
 
 
 def parts_of(
