@@ -13,9 +13,10 @@ from trackkit.found import find_out, leave_aside
 from trackkit.job import load_job
 from trackkit.layout.doubt import fill_model
 from trackkit.mistaken import WORDS, mistake_lines, reading_words, short_words, why_words
-from trackkit.nextread import GOALS, kinds_of, next_for, next_listing
+from trackkit.nextread import GOALS, next_for, next_listing
 from trackkit.plan import lay_line
 from trackkit.survey.quality import likely_mistakes
+from trackkit.survey.quality.at_hand import kinds_of
 from trackkit.survey.quality.mistakes import Change, Mistake
 from trackkit.survey.quality.slips import single_slips, slips_across
 from trackkit.tables.rows import rows_of
@@ -108,7 +109,7 @@ def test_a_reading_is_named_by_place_and_figure(counted, misread):
 
 @pytest.mark.parametrize("goal", GOALS)
 def test_what_to_read_next_is_a_table_that_gets_better_downwards(laid, goal):
-    asked = next_for(laid, goal, kinds=kinds_of(laid))
+    asked = next_for(laid, goal, kinds=kinds_of(laid.ground.survey))
     listing = next_listing(asked, laid.job)
     assert len(listing.rows) == 3 and GOALS[goal] in listing.title
     if goal == "fills":

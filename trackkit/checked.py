@@ -14,13 +14,14 @@ from trackkit.found import Found, Undoubted, find_out, leave_aside, undoubted_wo
 from trackkit.job import Job
 from trackkit.listed import Listing
 from trackkit.mistaken import short_names
-from trackkit.nextread import kinds_of, next_for, next_listing
+from trackkit.nextread import next_for, next_listing
 from trackkit.paper import columns, wrapped
 from trackkit.problems import CannotDo, FitError, InputProblems
 from trackkit.survey.ground import Ground
 from trackkit.survey.instruments import BASIS
 from trackkit.survey.known import sd_against_best
 from trackkit.survey.quality import detectable_errors
+from trackkit.survey.quality.at_hand import kinds_of
 from trackkit.survey.quality.detectable import POWER
 from trackkit.survey.readings import cautions, read_on_rail
 from trackkit.survey.sights import SIGHT
@@ -131,7 +132,7 @@ def _table(listing: Listing) -> str:
 
 def _next(laid: Laid, out: Sequence[str], open_: bool) -> str:
     """Return what to read next, for the fills, once what is in doubt has been settled."""
-    text = _table(next_listing(next_for(laid, kinds=kinds_of(laid)), laid.job))
+    text = _table(next_listing(next_for(laid, kinds=kinds_of(laid.ground.survey)), laid.job))
     if out:
         text += f"\nFirst settle what is in doubt: this leaves {short_names(out)} out."
     elif open_:

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 __all__ = [
     "GOALS",
     "AskedNext",
-    "kinds_of",
     "next_for",
     "next_listing",
     "next_notes",
@@ -101,15 +100,6 @@ def next_for(
         possible=possible, count=count,
     )  # fmt: skip
     return AskedNext(goal, settled.found, settled.wrong_now, settled.wrong_after)
-
-
-def kinds_of(laid: Laid) -> tuple[str, ...]:
-    """Return the kinds of readings that a job's survey has, so that the crew has the tools for them."""
-    survey = laid.ground.survey
-    found = [] if survey.levels.empty else ["rod"]
-    if not (survey.boards.empty and survey.crosslevels.empty):
-        found += ["across", "board"]
-    return tuple(found) or ("rod",)
 
 
 def next_listing(asked: AskedNext, job: Job) -> Listing:

@@ -21,7 +21,6 @@ from trackkit.layout.fills import fill_table
 from trackkit.layout.governing import Governing
 from trackkit.layout.grounds import Point
 from trackkit.layout.laid import Run
-from trackkit.nextread import kinds_of
 from trackkit.plan import Laid, Stacked, control_of, stack_up
 from trackkit.problems import CannotDo
 from trackkit.study.causes import MISREAD, Causes, find_causes
@@ -31,6 +30,7 @@ from trackkit.study.reference import ACCEPTED, ReferenceStudy, compare_reference
 from trackkit.study.settle import Settled, what_settles
 from trackkit.survey.ground import Ground
 from trackkit.survey.likely import likely_grounds
+from trackkit.survey.quality.at_hand import kinds_of
 from trackkit.survey.quality.next_reading import possible_readings
 
 __all__ = [
@@ -198,7 +198,7 @@ def _settled(laid: Laid, study: ReferenceStudy, likely: Sequence[tuple[float, Gr
     found = what_settles(
         laid.ground, points, (contest.mean[: contest.rows] + contest.room)[some], chances[some],
         parts=parts[some], beside=(parts @ sideways @ parts.T)[np.ix_(some, some)], likely=likely,
-        possible=possible_readings(laid.ground, kinds=kinds_of(laid)),
+        possible=possible_readings(laid.ground, kinds=kinds_of(laid.ground.survey)),
     )  # fmt: skip
     return replace(found, chances=found.chances.assign(end=some[found.chances["end"].to_numpy()]))
 

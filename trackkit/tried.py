@@ -12,10 +12,11 @@ from trackkit.jobfile import JOB_FILE
 from trackkit.layout.fills import largest_fill
 from trackkit.listed import Listing
 from trackkit.mistaken import short_names, words_of_readings
-from trackkit.nextread import kinds_of, next_for, next_listing
+from trackkit.nextread import next_for, next_listing
 from trackkit.plan import Laid, lay_on
 from trackkit.problems import CannotDo, FitError, InputProblems
 from trackkit.survey.ground import Ground
+from trackkit.survey.quality.at_hand import kinds_of
 from trackkit.unnoticed import unnoticed_lines
 
 __all__ = ["Underway", "out_lines", "underway"]
@@ -91,7 +92,7 @@ def underway(
             notes = (f"First settle what is in doubt: this leaves {short_names(undoubted.out)} out.",)
         except _WHY_NOT:  # then it is said of all that count
             pass
-    listing = next_listing(next_for(laid, goal, kinds=kinds or kinds_of(laid)), job)
+    listing = next_listing(next_for(laid, goal, kinds=kinds or kinds_of(laid.ground.survey)), job)
     listing = replace(listing, notes=(*listing.notes, *notes))
     return Underway(listing, (*unnoticed_lines(laid), *changed))
 
