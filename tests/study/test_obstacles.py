@@ -1,41 +1,23 @@
 """Obstacles on the crew's way: worked by hand, against a plain walk thing by thing, and their limits."""
 
 import itertools
-from pathlib import Path
 
 import numpy as np
 import pytest
+from crew import PACE, work
 from scipy import stats
 
-from trackkit.cribbing import read_truck
-from trackkit.cribbing.by_height import pieces_by_height
 from trackkit.study.obstacles import Obstacles, comes_to, nearest_ends
 from trackkit.study.wrong_start import (
-    Pace,
     best_spare,
     best_start,
-    expected_work,
     finds,
     laying_order,
     lifted_again,
 )
 
-DEMO = Path(__file__).parents[2] / "data_demo"
-PACE = Pace(level=3.0, restack=4.0, slide=1.0, piece=0.5, reset=5.0)
 ORDERS = ("outward", "from the head", "from the tail")
 GAP, TOUCH = 0.012, 0.003
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return pieces_by_height(read_truck(DEMO / "terrace_edge"), bearing=0.09)
-
-
-def work(drawn, starts, spares, **more):
-    """Return the work over ties 1 m apart, one end each, without pieces."""
-    n = np.shape(drawn)[1]
-    given = {"support": np.arange(n), "stations": np.arange(n, dtype=float), "gap": 0.010, "touch": 0.0}
-    return expected_work(drawn, starts, spares, **(given | {"pace": PACE} | more))
 
 
 def beside(heights, room, stations):

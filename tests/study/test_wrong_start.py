@@ -2,13 +2,13 @@
 
 import itertools
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
+from crew import PACE, work
 from scipy import stats
 
-from trackkit.cribbing import Piece, Truck, read_truck
+from trackkit.cribbing import Piece, Truck
 from trackkit.cribbing.by_height import PiecesByHeight, pieces_by_height
 from trackkit.study.handled import Handled
 from trackkit.study.walked import Ahead, walk
@@ -23,11 +23,9 @@ from trackkit.study.wrong_start import (
     lifted_again,
 )
 
-DEMO = Path(__file__).parents[2] / "data_demo"
 #: A box of 4 by 20 by 12 in and a low wedge: between them nothing closes most fills.
 HALF = Piece("half", "box", 0.1016, 0.508, 0.3048, 4.2, 9)
 WEDGE = Piece("wedge", "wedge", 0.0127, 0.3048, 0.1, 0.4, 9, 0.0)
-PACE = Pace(level=3.0, restack=4.0, slide=1.0, piece=0.5, reset=5.0)
 
 
 def by_hand():
@@ -44,17 +42,6 @@ def by_hand():
         last_resort=np.zeros(3, dtype=bool),
         touch=0.003,
     )
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return pieces_by_height(read_truck(DEMO / "terrace_edge"), bearing=0.09)
-
-
-def work(drawn, starts, spares, **more):
-    n = np.shape(drawn)[1]
-    given = {"support": np.arange(n), "stations": np.arange(n, dtype=float), "gap": 0.010, "touch": 0.0}
-    return expected_work(drawn, starts, spares, **(given | {"pace": PACE} | more))
 
 
 def head(heights, *, room=0.0, at=0.5):
