@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from trackkit.cribbing.by_height import PiecesByHeight
 from trackkit.job import Job
 from trackkit.plan import Stacked
-from trackkit.study.obstacles import Obstacles, nearest_ends
+from trackkit.study.obstacles import Obstacles, comes_to
 from trackkit.study.reference import ReferenceStudy
 from trackkit.study.wrong_start import ExpectedWork, Pace, expected_work, finds, lifted_again
 
@@ -26,7 +26,8 @@ SPARES: Final = {
     "cm": tuple(0.003 * i for i in range(11)),
     "mm": tuple(0.003 * i for i in range(11)),
 }
-#: Draws in which the day's work is walked through; and how many starts are, at most.
+#: Draws in which the day's work is walked through; and how many starts are, at most (choices: a mean over
+#: so many draws is known to 1/45 of its spread).
 WALKED: Final = 2000
 STARTS: Final = 8
 
@@ -70,7 +71,7 @@ class DayWork:
         """
         own = self.study.candidates[candidate]
         if own.kind == "obstacle":
-            return int(nearest_ends(self.stations, np.array([own.station]))[0].argmax())
+            return int(comes_to(self.stations, np.array([own.station]))[0])
         return _start(self.study, candidate, self.stations)
 
 

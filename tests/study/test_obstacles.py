@@ -199,6 +199,7 @@ def test_an_obstacle_is_come_to_with_the_first_end_of_the_nearest_tie():
     assert [np.flatnonzero(row).tolist() for row in near] == [[2, 3], [0, 1, 2, 3], [4, 5]]
     turns = laying_order(stations, 5)
     assert comes_to(stations, np.array([0.3, 0.25, 1.2]), turns).tolist() == [2, 2, 5]
+    assert comes_to(stations, np.array([0.3, 0.25, 1.2])).tolist() == [2, 0, 4]
 
 
 @pytest.mark.parametrize("order", ORDERS)

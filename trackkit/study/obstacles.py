@@ -79,15 +79,16 @@ def nearest_ends(stations: Floats, beside: Floats) -> NDArray[np.bool_]:
     return np.asarray(away == away.min(axis=1, keepdims=True))
 
 
-def comes_to(stations: Floats, beside: Floats, order: Ints) -> Ints:
-    """Return the tie end with which the crew comes to each obstacle.
+def comes_to(stations: Floats, beside: Floats, order: Ints | None = None) -> Ints:
+    """Return the tie end with which the crew comes to each obstacle: the first of those nearest to it.
 
     Parameters
     ----------
     stations, beside : ndarray
         As in `nearest_ends`.
-    order : ndarray, shape (ends,)
-        Tie ends as the crew comes to them.
+    order : ndarray, shape (ends,), optional
+        Tie ends as the crew comes to them. By default from head to tail, left before right: that is the end
+        that it begins at when it sets the line from the obstacle.
 
     Returns
     -------
@@ -97,5 +98,8 @@ def comes_to(stations: Floats, beside: Floats, order: Ints) -> Ints:
     --------
     >>> comes_to(np.array([0.0, 0.0, 0.5, 0.5]), np.array([0.4, 0.1]), np.array([3, 2, 0, 1])).tolist()
     [3, 0]
+    >>> comes_to(np.array([0.0, 0.0, 0.5, 0.5]), np.array([0.4, 0.1])).tolist()
+    [2, 0]
     """
+    order = np.arange(stations.size) if order is None else order
     return np.asarray(order[nearest_ends(stations, beside)[:, order].argmax(axis=1)])

@@ -19,7 +19,7 @@ from trackkit.study.ends import along_the_run, tie_ends
 from trackkit.study.finds import finds
 from trackkit.study.handled import Handled
 from trackkit.study.lifting import lifted_again
-from trackkit.study.obstacles import Obstacles, nearest_ends
+from trackkit.study.obstacles import Obstacles, comes_to, nearest_ends
 from trackkit.study.pace import ORDERS, Pace, laying_order
 from trackkit.study.walked import Ahead, walk
 from trackkit.study.work import ExpectedWork
@@ -157,11 +157,10 @@ def _ahead(
         raise ValueError(
             f"obstacles must have the same draws as the ground, {heights.shape[1]}; got {others.shape[1]}"
         )
-    near = nearest_ends(along, obstacles.stations)
-    which, end = np.nonzero(near)
+    which, end = np.nonzero(nearest_ends(along, obstacles.stations))
     room = others + obstacles.room[:, None]
     highest, asked = heights.copy(), lines.copy()
     np.maximum.at(highest, end, others[which])
     np.maximum.at(asked, end, room[which])
-    first = np.concatenate([first, near.argmax(axis=1)])
+    first = np.concatenate([first, comes_to(along, obstacles.stations)])
     return Ahead(np.vstack([lines, room]), highest, asked, lowest, places, touch), first
