@@ -258,3 +258,29 @@ def test_obstacles_that_cannot_be_used_name_every_fault():
         Obstacles(np.zeros((3, 1)), np.array([-0.01]), np.zeros(1))
     with pytest.raises(ValueError, match="one height and one room for each of 2 tie ends and 1 obstacles"):
         finds([0.0, 0.0], 0.0, 0, room=[0.0] * 3, touch=0.0, stations=[0.0, 1.0], beside=[0.5])
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"heights": [0.0, np.nan, 0.05]}, "cannot be told: heights must be finite$"),
+        ({"line": np.inf}, "line must be finite$"),
+        ({"room": [0.01, np.nan, 0.02]}, "room must be finite$"),
+        ({"room": [0.01, 0.01, -0.02]}, r"room must not be negative; got -0\.02 m$"),
+        ({"touch": np.nan}, "touch must be finite$"),
+        ({"touch": -0.003}, r"touch must not be negative; got -0\.003 m$"),
+        ({"stations": [1.0, 0.0]}, "stations must run from head to tail$"),
+        ({"stations": [0.0, np.inf]}, "stations must be finite$"),
+        ({"beside": [np.nan]}, "beside must be finite$"),
+        ({"beside": [0.2, 0.8]}, r"each of 2 tie ends and 2 obstacles; got \(3,\) and \(3,\)"),
+        ({"heights": [np.nan, 0.0, 0.0], "room": [0.0, -0.1, 0.0]}, "heights must be finite; room must not"),
+        ({"order": "inward"}, "order must be one of"),
+    ],
+)
+def test_finds_over_what_is_no_height_name_every_fault(change, message):
+    given = {
+        "heights": [0.0, 0.0, 0.05], "line": 0.01, "start": 0, "room": [0.01, 0.01, 0.02], "touch": 0.0,
+        "stations": [0.0, 1.0], "beside": [0.8],
+    }  # fmt: skip
+    with pytest.raises(ValueError, match=message):
+        finds(**(given | change))
