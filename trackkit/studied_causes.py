@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
-
 from trackkit.advice import chance_words
 from trackkit.listed import Listing
 from trackkit.naming import named
@@ -143,9 +141,8 @@ def _cost(studied: Studied, lift: float) -> str:
     start = day.tie_end(planned)
     if start is None:
         return ""
-    lifts = np.full(fills.size, lift)
     found = lifted_again(
-        fills, start, lifts, support=day.support, stations=day.stations, order=day.order,
+        fills, start, lift, support=day.support, stations=day.stations, order=day.order,
         table=day.by_height, pace=day.pace,
     )  # fmt: skip
     return f"{float(found['minutes'].iloc[-1]):.0f}"

@@ -35,11 +35,12 @@ __all__ = [
     "truck_lines",
 ]  # fmt: skip
 
-#: Rows of what is lifted again: the first ones, beside the worst.
+#: Rows of what is lifted again: the first ones, beside the worst (a choice).
 _FIRST: Final = 5
-#: Contenders for which the truck is worked out, at most.
+#: Contenders for which the truck is worked out, at most (a choice: the stacks of each are solved).
 _TRUCKS: Final = 3
-#: Less than so many minutes are nothing; a chance that falls by less is little gained.
+#: Less than so many minutes are nothing; a chance that falls by less is little gained; one that is less is
+#: hardly one, as draws tell it (choices).
 _NOTHING: Final = 1.0
 _LITTLE: Final = 0.05
 _HARDLY: Final = 0.01

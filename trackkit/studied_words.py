@@ -24,9 +24,9 @@ _SAME_PLACE: Final = 1e-6
 #: So many points that may be the highest are named in a sentence.
 _NAMED: Final = 6
 _NONE_LIKELY: Final = "So many tie ends are nearly as high that none of them is likely to be the highest."
-#: A line that is not steeper counts as level.
+#: A line that is not steeper counts as level: a millimetre in 10 m (a choice).
 _LEVEL: Final = 1e-4
-#: Chances below this are not worth a word in a sentence, and in a table not told apart.
+#: Chances below this are not worth a word in a sentence, and in a table not told apart (choices).
 HARDLY: Final = 0.001
 UNTOLD: Final = 0.005
 

@@ -134,7 +134,22 @@ def sideways_covariance(
 ) -> FloatArray:
     """Return what track laid sideways adds in `point_covariance`, shape (n, n) [m²].
 
-    No reading of the ground lowers it.
+    Cross-slope times offset. The cross-slope is that of the fitted ground, taken as it is: readings may
+    change it. How far off its line the track will be laid no reading of the ground tells, so none makes that
+    less doubtful.
+
+    Parameters
+    ----------
+    ground : GroundLike
+    points : sequence of Point, length n
+        Pegs among them do not move with the track: their rows and columns are 0.
+    doubt : Doubt
+        The offset's sd, the distance over which it changes, and the width that cross-slopes are taken over.
+    breaks : sequence of (left station, right station)
+        Where the ground breaks off, see `trackkit.layout.footing.slope_across` [m]. Where one leaves no
+        cross-slope to be known, that of the nearest point counts.
+    head : float
+        Of the run: there both rails are taken to stand on the same ground [m].
     """
     covariance = np.zeros((len(points), len(points)))
     if doubt.sideways_sd == 0:

@@ -14,6 +14,7 @@ from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import SIDES, GroundLike, Point
 from trackkit.layout.laid import Run
 from trackkit.study.contest import Contest, Likely
+from trackkit.survey.likely import checked_shares
 
 __all__ = ["Candidate", "contest_of"]
 
@@ -21,8 +22,6 @@ __all__ = ["Candidate", "contest_of"]
 _GAPPED: Final = ("tie", "point", "eye")
 #: Two points along the run that lie closer are the same [m].
 _SAME_PLACE: Final = 1e-6
-#: Shares add up to 1 but for rounding.
-_SHARES: Final = 1e-9
 
 Array = NDArray[np.float64]
 
@@ -95,9 +94,7 @@ def contest_of(
         found = things @ point_covariance(one, points, doubt, run.breaks, head=run.head) @ things.T
         return np.asarray((found + found.T) / 2.0)
 
-    shares = sum(share for share, _ in likely)
-    if likely and abs(shares - 1.0) > _SHARES:
-        raise ValueError(f"the shares of likely grounds must add up to 1, got {shares:g}")
+    checked_shares(likely)
     fitted = ground.mean(points)
     others = [
         Likely(share, mean + things @ (one.mean(points) - fitted), spread(one)) for share, one in likely

@@ -68,7 +68,8 @@ def parts_of(
         return _parts(ground, points, readings)
     fitted = ground.mean(points)
     found: dict[str, Array] = {}
-    for share, one in checked_shares(likely):
+    checked_shares(likely)
+    for share, one in likely:
         off = one.mean(points) - fitted
         parts = _parts(one, points, readings)
         parts["unread"] = parts["unread"] + np.outer(off, off)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 
