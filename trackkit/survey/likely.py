@@ -53,7 +53,8 @@ def likely_grounds(ground: Ground) -> tuple[tuple[float, Ground], ...]:
     -----
     Each keeps the factor by which the fit widens its covariances for an estimated roughness
     (`Ground.inflation`): here it stands for the waviness, which is taken as it is likeliest with each relief.
-    Against averaging over waviness too, that is wide where hardly any reading is to spare, and else as wide.
+    Intervals are then about as wide as when waviness is averaged over too, and wider where hardly any reading
+    is to spare.
     A standard deviation of rods that was estimated is kept as the fit found it.
     """
     if "relief" not in ground.roughness.estimated or ground.setting.observations.value.size > MANY:
