@@ -11,12 +11,13 @@ import pandas as pd
 
 from trackkit.fitted import fit_job
 from trackkit.job import Job
-from trackkit.layout.doubt import chance_any_touches
+from trackkit.layout.doubt import chance_any_touches, point_covariance
 from trackkit.layout.fills import summarise_fills
 from trackkit.layout.laid import Run
 from trackkit.layout.rolling import hold_back
-from trackkit.plan import Laid, Stacked, fills_of, stack_up, warnings_of
+from trackkit.plan import Laid, Stacked, control_of, stack_up, warnings_of
 from trackkit.report import said
+from trackkit.study.cleared import cleared_by
 from trackkit.survey.ground import Ground
 from trackkit.unbeaten import unbeaten
 from trackkit.ways import WHY_NOT, Left, Steps, Way, ways_of
@@ -268,9 +269,14 @@ def _figures(stacked: Stacked) -> Figures:
 
 
 def _touch_chance(laid: Laid) -> float:
-    model, doubt = fills_of(laid), laid.line.doubt
+    """Return the chance that the line touches anything that it must clear, tie ends and obstacles."""
+    line, doubt, run = laid.line, laid.line.doubt, laid.line.run
+    control = control_of(laid.job, laid.ground)
+    cleared = cleared_by(line, line if control is None else line.held_by(control), doubt.touch)
+    points = point_covariance(laid.ground, cleared.points, doubt, run.breaks, head=run.head)
+    covariance = cleared.jacobian @ points @ cleared.jacobian.T
     return chance_any_touches(
-        model.fills, model.covariance, touch=doubt.touch, draws=doubt.draws, seed=doubt.seed
+        cleared.above, covariance, touch=doubt.touch, draws=doubt.draws, seed=doubt.seed
     )
 
 

@@ -135,7 +135,8 @@ def _notes(found: Choices, narrow: bool) -> list[str]:
         f"{pull_words(TOLERANCES['hold_back_n'], pounds=pounds)} is no difference. Which of them to take is "
         "yours to say: a shot may need level.",
         f"Highest: the largest fill{place}. In all: all fills added up. ±: give or take of the worst fill, "
-        "19 times in 20. Touches: the chance that the ground touches a tie anywhere, by more than "
+        "19 times in 20. Touches: the chance that the ground touches a tie, or an obstacle the track, by "
+        "more than "
         f"{show.small_unit(job.doubt.touch)} (hardly: less than {chance_words(_HARDLY)}).{grade} "
         f"Holds: how hard {mass} pull down the steepest grade; nothing is taken off for friction.",
         _CAUTION,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from trackkit.advice import chance_words
+from trackkit.daywork import nearest_end
 from trackkit.listed import Listing
 from trackkit.naming import named
 from trackkit.plan import control_of
@@ -157,9 +158,10 @@ def _hump_lines(studied: Studied) -> list[str]:
     high = humps.iloc[int(humps["hump_m"].to_numpy().argmax())]
     lines = []
     if first["chance"] >= HARDLY:
+        tie = nearest_end(studied.day.stations, float(first["station_m"]), str(first["side"]))
         lines.append(
-            f"A hump is likeliest to touch at {show.long(first['station_m'])} {job.side(first['side'])}, "
-            f"between the readings at {show.long(first['from_m'])} and {show.long(first['to_m'])}: "
+            f"A hump is likeliest to touch at {candidate_words(studied, tie)}, between the readings at "
+            f"{show.long(first['from_m'])} and {show.long(first['to_m'])}: "
             f"{chance_words(float(first['chance']))}."
         )
     lines.append(

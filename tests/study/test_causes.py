@@ -14,7 +14,7 @@ from scipy.stats import norm
 from trackkit.layout.clearance import Clearance
 from trackkit.layout.doubt import Doubt, chance_any_touches, fill_model, point_covariance
 from trackkit.layout.line import level_line
-from trackkit.study.causes import CAUSES, find_causes
+from trackkit.study.causes import CAUSES, MISREAD, find_causes
 from trackkit.study.humps import humps_between
 from trackkit.study.parts import SHARED, parts_of
 from trackkit.survey.ground import fit_ground
@@ -294,7 +294,10 @@ def test_over_an_obstacle_of_given_height_that_it_rests_on_the_line_has_no_doubt
     line = over_obstacle(-0.002)
     assert line.rests_on == ("obstacle 1 (root, 2.00 m)",) and not line.contacts
     found = find_causes(GROUND, line, units=(0.01,))
-    assert (found.table["touches"] == 0.0).all()
+    touches = found.table.set_index("cause")["touches"]
+    assert (touches.drop("misread") == 0.0).all()
+    # read but once: a centimetre too high a rod is half of all misreadings of it
+    assert touches["misread"] == pytest.approx(MISREAD / 2, rel=1e-6)
     np.testing.assert_allclose(found.parts["scatter"], parts_of(GROUND, ENDS)["scatter"], atol=1e-15)
 
 
@@ -392,3 +395,30 @@ def test_where_rougher_ground_is_likely_a_hump_may_be_higher_and_touches_more_of
         for own in ((), likely)
     ]
     assert (humps[1] > humps[0].reindex(humps[1].index)).all()
+
+
+def test_a_misread_rod_on_an_obstacle_moves_nothing_else_and_passes_unnoticed():
+    """By hand: of rods misread by 1 cm or by 10 cm, each either way, one on the root is found by nobody."""
+    line = over_obstacle(-0.002)
+    found = find_causes(GROUND, line, units=(0.01, 0.1), rate=0.2)
+    own = found.misread[found.misread["reading"] == "obstacle 1 (root, 2.00 m)"]
+    assert own["unit_m"].tolist() == [0.01, 0.1] and (own["unnoticed"] == 1.0).all()
+    assert own["effect_m"].tolist() == [0.01, 0.1]
+    assert (own["at"] == "obstacle 1 (root, 2.00 m)").all() and (own["touches"] == 0.5).all()
+    row = found.table.set_index("cause").loc["misread"]
+    rods = found.misread.drop(own.index)
+    none_else = math.prod(1 - 0.1 * one.unnoticed * one.touches for one in rods.itertuples())
+    assert row["touches"] == pytest.approx(1 - (1 - 0.1 * 0.5) ** 2 * none_else)
+
+
+def test_over_likely_grounds_no_cause_touches_more_often_than_its_own_mixture():
+    """Each draw is of one ground: with the rough one alone half of that many touch, with the smooth none."""
+    rough = ground_of(kind=GroundType(q_mean=3e-2, q_twist=1e-2, relief=0.004))
+    alone = [find_causes(own, LINE).table.set_index("cause")["touches"] for own in (GROUND, rough)]
+    mixed = find_causes(GROUND, LINE, likely=((0.5, GROUND), (0.5, rough))).table.set_index("cause")[
+        "touches"
+    ]
+    for cause in ("unread", "scatter"):
+        expected = 0.5 * alone[0][cause] + 0.5 * alone[1][cause]
+        assert mixed[cause] == pytest.approx(expected, abs=4 * 0.5 / 100 + 0.01)
+    assert alone[1]["unread"] > alone[0]["unread"] + 0.1

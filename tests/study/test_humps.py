@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from holed import GROUND, LINE, READ, SECTION, ground_of
+from holed import GROUND, LINE, READ, RUN, SECTION, ground_of
 from scipy.stats import norm
 
 from trackkit.layout.doubt import Doubt
@@ -34,6 +34,19 @@ def test_the_hole_in_a_survey_is_where_a_hump_is_likeliest():
     assert ((table["from_m"] <= table["station_m"]) & (table["station_m"] <= table["to_m"])).all()
 
 
+TIES = RUN.ties["station_m"].tolist()
+
+
+def test_a_hump_touches_only_where_a_tie_stands():
+    low = level_line(GROUND, RUN, gap=0.0)
+    found = humps_between(GROUND, low)
+    some = found[found["chance"] > 0.0]
+    assert len(some) > 2 and some["station_m"].isin(TIES).all()
+    for row in found.itertuples():
+        stands = any(row.from_m <= tie <= row.to_m for tie in TIES)
+        assert stands or row.chance == 0.0
+
+
 def test_the_chance_of_a_hump_is_that_of_unread_ground_against_what_the_line_rests_on():
     for row in humps_between(GROUND, LINE).itertuples():
         point = (row.station_m, row.side)
@@ -43,7 +56,8 @@ def test_the_chance_of_a_hump_is_that_of_unread_ground_against_what_the_line_res
         room = float(LINE.height(row.station_m) - GROUND.mean([point])[0])
         assert row.room_m == pytest.approx(room)
         assert row.chance == pytest.approx(
-            norm.sf((room + LINE.doubt.touch) / sd) if sd > 1e-9 else 0.0, abs=1e-9
+            norm.sf((room + LINE.doubt.touch) / sd) if sd > 1e-9 and row.station_m in TIES else 0.0,
+            abs=1e-9,
         )
         assert row.hump_m >= norm.ppf(0.95) * sd - 1e-9
 

@@ -20,9 +20,10 @@ from trackkit.layout.doubt import Doubt, sideways_covariance
 from trackkit.layout.finished import FinishedLine
 from trackkit.layout.grounds import Point
 from trackkit.study.cleared import HARDLY, CauseRow, Cleared, cleared_by
+from trackkit.study.contest import deal
 from trackkit.study.humps import Unread, between_readings, humps_under
 from trackkit.study.misread import Misread, misread_rods
-from trackkit.study.parts import ONE_IN_20, SHARED, parts_of
+from trackkit.study.parts import ONE_IN_20, SHARED, Parts, parts_each
 from trackkit.survey.ground import Ground
 
 __all__ = ["CAUSES", "MISREAD", "Causes", "find_causes"]
@@ -157,18 +158,18 @@ def find_causes(
     rails = between_readings(ground, line)
     more = [point for rail in rails for point in rail.points]
     points = tuple(dict.fromkeys([*cleared.points, *more]))
-    parts = parts_of(ground, points, likely=likely)
-    own = len(cleared.points)
+    each = parts_each(ground, points, likely=likely)
     sideways = sideways_covariance(ground, cleared.points, doubt, line.run.breaks, head=line.run.head)
-    given = {**{name: part[:own, :own] for name, part in parts.items()}, "sideways": sideways}
-    whole = {name: cleared.jacobian @ part @ cleared.jacobian.T for name, part in given.items()}
+    over = [_over(one, cleared, sideways) for one in each]
+    of = deal([one.share for one in each], draws)
     normals = np.random.default_rng(seed).standard_normal((len(cleared.labels), draws))
+    unread = sum(one.share * (one.parts["unread"] + np.outer(one.off, one.off)) for one in each)
     unmoved = Unmoved(
         cleared=cleared,
-        parts=whole,
-        drawn=tuple(_drawn(name, part, cleared, normals) for name, part in whole.items()),
+        parts={name: _whole(name, over) for name in over[0].parts},
+        drawn=tuple(_drawn(name, over, cleared, normals, of) for name in over[0].parts),
         misread=misread_rods(ground, cleared, units, rate),
-        rails=tuple(rail.known(ground, held, points, parts["unread"]) for rail in rails),
+        rails=tuple(rail.known(ground, held, points, np.asarray(unread)) for rail in rails),
     )
     return _causes(line, unmoved, tuple(units), rate)
 
@@ -232,11 +233,37 @@ class DrawnPart:
         return CauseRow(self.cause, 1.0, cleared.labels[worst], size, share, place, lift)
 
 
-def _drawn(cause: str, part: Array, cleared: Cleared, normals: Array) -> DrawnPart:
-    """Return draws of a part of the covariance of what is cleared, out of normals (rows, draws)."""
-    values, vectors = np.linalg.eigh((part + part.T) / 2.0)
-    off = (vectors * np.sqrt(np.maximum(values, 0.0))) @ normals
-    sd = np.sqrt(np.maximum(np.diag(part), 0.0))
+def _over(one: Parts, cleared: Cleared, sideways: Array) -> Parts:
+    """Return the parts of how high the line lies above what is cleared, over one of the likely grounds."""
+    own, jacobian = len(cleared.points), cleared.jacobian
+    given = {**{name: part[:own, :own] for name, part in one.parts.items()}, "sideways": sideways}
+    return Parts(
+        one.share,
+        {name: jacobian @ part @ jacobian.T for name, part in given.items()},
+        jacobian @ one.off[:own],
+    )
+
+
+def _whole(cause: str, over: Sequence[Parts]) -> Array:
+    """Return a part over all likely grounds; what their heights differ by is of ground that nobody read."""
+    unread = cause == "unread"
+    return np.asarray(
+        sum(one.share * (one.parts[cause] + unread * np.outer(one.off, one.off)) for one in over)
+    )
+
+
+def _drawn(
+    cause: str, over: Sequence[Parts], cleared: Cleared, normals: Array, of: NDArray[np.int64]
+) -> DrawnPart:
+    """Return draws of what a cause does, out of normals (rows, draws), each of a draw's own likely ground."""
+    off = np.empty_like(normals)
+    for i, one in enumerate(over):
+        part, mine = one.parts[cause], of == i
+        values, vectors = np.linalg.eigh((part + part.T) / 2.0)
+        off[:, mine] = (vectors * np.sqrt(np.maximum(values, 0.0))) @ normals[:, mine]
+        if cause == "unread":
+            off[:, mine] += one.off[:, None]
+    sd = np.sqrt(np.maximum(np.diag(_whole(cause, over)), 0.0))
     return DrawnPart(cause, sd, off, cleared.above, (off + cleared.above[:, None]).min(axis=0))
 
 

@@ -47,6 +47,8 @@ class Cleared:
     points : tuple of Point
     jacobian : array, shape (rows, points)
         Change of ``above`` with the ground's height at each point.
+    parts : array, shape (rows, any)
+        Share of points of the ground in the height of each; none in one that was given or read by itself.
     ends : int
         How many are tie ends.
     touch : float
@@ -58,6 +60,7 @@ class Cleared:
     labels: tuple[str, ...]
     points: tuple[Point, ...]
     jacobian: Array
+    parts: Array
     ends: int
     touch: float
 
@@ -97,7 +100,7 @@ def cleared_by(line: FinishedLine, held: FinishedLine, touch: float) -> Cleared:
     for share, point in zip(rows.parts.T, rows.points, strict=True):  # two ties in one place share a point
         jacobian[:, place[point]] -= share
     above, room = _heights(line)
-    return Cleared(above, room, rows.labels, points, jacobian, len(rows.ground), touch)
+    return Cleared(above, room, rows.labels, points, jacobian, rows.parts, len(rows.ground), touch)
 
 
 def _heights(line: FinishedLine) -> tuple[Array, Array]:

@@ -6,13 +6,14 @@ alike: a line *set from* something runs through that thing's own height, plus a 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Compared", "Contest", "Drawn", "Likely", "compare", "draw"]
+__all__ = ["Compared", "Contest", "Drawn", "Likely", "compare", "deal", "draw"]
 
 Array = NDArray[np.float64]
 
@@ -204,8 +205,7 @@ def draw(contest: Contest, draws: int, seed: int) -> Drawn:
         heights += grounds[0].mean[:, None]
     else:
         heights = np.empty_like(normals)
-        dealt = np.cumsum([one.share for one in grounds])
-        of = np.searchsorted(dealt[:-1], (np.arange(draws) * _GOLDEN + 0.5) % 1.0 * dealt[-1], side="right")
+        of = deal([one.share for one in grounds], draws)
         for i, one in enumerate(grounds):
             mine = of == i
             heights[:, mine] = _root(one.covariance) @ normals[:, mine] + one.mean[:, None]
@@ -214,6 +214,13 @@ def draw(contest: Contest, draws: int, seed: int) -> Drawn:
     alike = np.ptp(contest.room) == 0.0
     reach = highest + contest.room[0] if alike else (rows + contest.room[:, None]).max(axis=0)
     return Drawn(heights, highest, reach, heights[: contest.ends].min(axis=0))
+
+
+def deal(shares: Sequence[float], draws: int) -> NDArray[np.int64]:
+    """Return of which likely ground each draw is, so that any first part of them has about these shares."""
+    upto = np.cumsum(shares)
+    steps = (np.arange(draws) * _GOLDEN + 0.5) % 1.0
+    return np.asarray(np.searchsorted(upto[:-1], steps * upto[-1], side="right"), dtype=np.int64)
 
 
 def _root(covariance: Array) -> Array:

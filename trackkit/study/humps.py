@@ -94,12 +94,14 @@ class Unread:
         room = line.height(at) + line.run.drop_at(at) - self.heights
         with np.errstate(divide="ignore", invalid="ignore"):
             chance = np.where(sd > 0.0, ndtr((-touch - room) / sd), (room < -touch).astype(float))
+        ties = np.isin(at, line.run.ties["station_m"].to_numpy(dtype=float))
+        chance = np.where(ties, chance, 0.0)  # only a tie can touch
         rows = []
         for start, stop in pairwise(self.places.edges):
             within = np.flatnonzero((at >= start) & (at <= stop))
             if not within.size or stop - start < 1e-9:
                 continue
-            # the likeliest place; where none can touch, the one that is known worst
+            # the likeliest tie; where none can touch, the place that is known worst
             best = within[int(np.lexsort((sd[within], chance[within]))[-1])]
             hump = ONE_IN_20 * sd[within].max()
             rows.append((self.places.side, start, stop, at[best], hump, room[best], chance[best]))
@@ -119,7 +121,7 @@ def between_readings(ground: Ground, line: FinishedLine, *, step: float = STEP) 
         inside = np.unique(np.round(own[(own > head) & (own < tail)], 6))
         edges = np.concatenate([[head], inside, [tail]])
         count = max(int(np.ceil((tail - head) / step)), 1)
-        at = np.unique(np.concatenate([np.linspace(head, tail, count + 1), edges]))
+        at = np.unique(np.concatenate([np.linspace(head, tail, count + 1), edges, ties]))
         found.append(Between(side, at, edges))
     return tuple(found)
 
@@ -157,9 +159,11 @@ def humps_between(
     -------
     DataFrame
         One row a gap between two places read under one rail, that with the likeliest touch first: side,
-        from_m, to_m (the places read, or the first and last tie), station_m (where the ground is likeliest to
-        touch, were there a tie), hump_m (1 time in 20 it is higher than fitted by more than this, for want of
-        a reading), room_m (between line and fitted ground there), chance (that it touches there).
+        from_m, to_m (the places read, or the first and last tie), station_m (the tie that the ground is
+        likeliest to touch; where none stands between them, or none can be touched, the place that is known
+        worst), hump_m (1 time in 20 it is higher than fitted by more than this, for want of
+        a reading), room_m (between line and fitted ground there), chance (that it touches there; 0 where no
+        tie stands).
     """
     held = line if set_from is None else line.held_by(set_from)
     rails = between_readings(ground, line, step=step)

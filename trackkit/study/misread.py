@@ -27,6 +27,7 @@ class Misread:
     Attributes
     ----------
     reading : array of str, shape (cases,)
+        The reading; of an obstacle its label.
     unit : array, shape (cases,)
         [m]
     unnoticed : array, shape (cases,)
@@ -74,7 +75,10 @@ class Misread:
 
 
 def misread_rods(ground: Ground, cleared: Cleared, units: Sequence[float], rate: float) -> Misread:
-    """Return the rods of a survey, each misread by each unit.
+    """Return the rods of a survey, each misread by each unit; and what is cleared that one rod alone tells.
+
+    An obstacle whose height counts as it was read or given was read once: nothing would show that it is
+    wrong.
 
     Parameters
     ----------
@@ -93,12 +97,18 @@ def misread_rods(ground: Ground, cleared: Cleared, units: Sequence[float], rate:
     sd = table["sd_m"].to_numpy(dtype=float)[rods]
     limit = limits(ground)[rods]
     follows = cleared.jacobian @ influence(ground, cleared.points)[rods].T
-    either = np.stack([follows, -follows], axis=2)
     shifts = [unit * np.sqrt(share) / sd for unit in units]
+    passes = [ndtr(limit - shift) - ndtr(-limit - shift) for shift in shifts]
+    given = np.flatnonzero(~cleared.parts.any(axis=1))  # nothing checks them, and nothing else hangs on them
+    alone = np.zeros((len(cleared.labels), given.size))
+    alone[given, np.arange(given.size)] = 1.0
+    follows = np.concatenate([follows, alone], axis=1)
+    either = np.stack([follows, -follows], axis=2)
+    names = [*table["reading"].to_numpy(dtype=object)[rods], *(cleared.labels[i] for i in given)]
     return Misread(
-        reading=np.tile(table["reading"].to_numpy(dtype=object)[rods], len(units)),
-        unit=np.repeat(np.asarray(units, dtype=float), rods.size),
-        unnoticed=np.concatenate([ndtr(limit - shift) - ndtr(-limit - shift) for shift in shifts]),
+        reading=np.tile(np.array(names, dtype=object), len(units)),
+        unit=np.repeat(np.asarray(units, dtype=float), len(names)),
+        unnoticed=np.concatenate([np.append(own, np.ones(given.size)) for own in passes]),
         moved=np.concatenate([unit * either for unit in units], axis=1),
         each=rate / len(units),
     )

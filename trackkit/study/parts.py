@@ -7,6 +7,7 @@ is shared by all readings that hang on it: more of them leave it as large as it 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,7 @@ from trackkit.survey.likely import checked_shares
 from trackkit.survey.rows import Observations
 from trackkit.survey.sights import SIGHT
 
-__all__ = ["ONE_IN_20", "SHARED", "parts_of"]
+__all__ = ["ONE_IN_20", "SHARED", "Parts", "parts_each", "parts_of"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -63,19 +64,43 @@ def parts_of(
     ValueError
         If the shares do not add up to 1.
     """
-    readings = _readings(ground.setting.observations)
-    if not likely:
-        return _parts(ground, points, readings)
-    fitted = ground.mean(points)
     found: dict[str, Array] = {}
-    checked_shares(likely)
-    for share, one in likely:
-        off = one.mean(points) - fitted
-        parts = _parts(one, points, readings)
-        parts["unread"] = parts["unread"] + np.outer(off, off)
-        for name, part in parts.items():
-            found[name] = found.get(name, 0.0) + share * part
+    for one in parts_each(ground, points, likely=likely):
+        for name, part in one.parts.items():
+            more = part + np.outer(one.off, one.off) if name == "unread" else part
+            found[name] = found.get(name, 0.0) + one.share * more
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """What the covariance of points is made of over one of the likely grounds.
+
+    Attributes
+    ----------
+    share : float
+        Chance that this is the ground.
+    parts : dict of str to array, shape (n, n)
+        They add up to its covariance [m²].
+    off : array, shape (n,)
+        How much higher its heights are than the fitted ones [m].
+    """
+
+    share: float
+    parts: dict[str, Array]
+    off: Array
+
+
+def parts_each(
+    ground: Ground, points: Sequence[Point], *, likely: Sequence[tuple[float, Ground]] = ()
+) -> tuple[Parts, ...]:
+    """Return the parts over each of the likely grounds; parameters and errors as in `parts_of`."""
+    checked_shares(likely)
+    readings, fitted = _readings(ground.setting.observations), ground.mean(points)
+    return tuple(
+        Parts(share, _parts(one, points, readings), one.mean(points) - fitted)
+        for share, one in likely or ((1.0, ground),)
+    )
 
 
 def _parts(ground: Ground, points: Sequence[Point], readings: dict[str, Mask]) -> dict[str, Array]:
