@@ -257,3 +257,23 @@ def test_over_likely_grounds_chances_after_readings_are_those_of_refits_weighed_
         ABOVE, mixed[0].covariance, size, size, np.zeros(size), np.arange(size), np.zeros(size), mixed
     )
     np.testing.assert_allclose(later, exact_governs(contest).chances, atol=0.01)
+
+
+# --- what is no tie end ---------------------------------------------------------------------------
+
+
+def test_an_obstacle_of_given_height_contends_and_one_between_points_hangs_on_both():
+    """Four heights over three points: the ends, and a stone half-way between two of them."""
+    parts = np.array([[1.0, 0, 0], [0, 1.0, 0], [0, 0.5, 0.5], [0, 0, 0]])
+    heights = np.array([0.0, 0.001, 0.0005, 0.0008])
+    covariance = parts @ STEEP.covariance(FEW) @ parts.T
+    contest = Contest(heights, covariance, 4, 4, np.zeros(4), np.arange(4), np.zeros(4))
+    chances = exact_governs(contest).chances
+    found = what_settles(STEEP, FEW, heights, chances, parts=parts, possible=TRIED, least=0.0)
+    np.testing.assert_allclose(found.chances.sort_values("end")["now"], chances, atol=1e-4)
+    assert chances.min() > 0.02
+
+
+def test_parts_must_go_with_what_contends():
+    with pytest.raises(ValueError, match=r"parts must be of shape \(3, 3\); got \(2, 3\)"):
+        what_settles(STEEP, FEW, ABOVE, np.full(3, 1 / 3), parts=np.ones((2, 3)), possible=TRIED)
