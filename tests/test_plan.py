@@ -265,6 +265,24 @@ def test_an_obstacle_that_sets_the_line_is_certain_to_govern(tmp_path):
     assert "another point governs: hardly any" in " ".join(plan.text().split())
 
 
+def test_an_obstacle_that_lies_below_the_ground_is_said_to_be_misread(tmp_path):
+    """Read right the root stands 4 cm over the lawn; with 20 cm more on the rod it lies 16 cm under it."""
+    folder = changed(tmp_path, "boathouse_lawn")
+    plan = make_plan(load_job(folder))
+    lasers = plan.ground.lasers.set_index("laser")["height_m"]
+    lawn = float(plan.ground.mean([(3.0, "left"), (3.0, "right")]).mean())
+    right = 1000 * (lasers["by the boathouse"] - lawn - 0.04)
+    said = []
+    for rod in (right, right + 200.0):
+        (folder / "obstacles.csv").write_text(
+            f"station_m,offset_m,laser,rod_mm,note\n3,0,by the boathouse,{rod:.0f},root\n"
+        )
+        found = make_plan(load_job(folder)).advisories
+        said.append([one.text for one in found if one.place == "obstacle 1 (root, 3.00 m)"])
+    assert not any("below the ground" in text for text in said[0])
+    assert any(text.startswith("lies 16.0 cm below the ground as it was read") for text in said[1])
+
+
 def test_many_shims_under_a_low_gap_are_answered_with_a_higher_gap(tmp_path):
     """Shims that lie on a board are there for another reason than a low gap, and don't count."""
     plan = make_plan(load_job(changed(tmp_path, "market_yard")))

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from trackkit.doubted import reading_advisories
+from trackkit.layout.clearance import buried_obstacles
 from trackkit.layout.footing import BESIDE
 from trackkit.layout.grounds import SIDES
 from trackkit.naming import stretches
@@ -27,6 +28,9 @@ WORTH_SAYING: Final = 0.05
 #: known, more than a half box (4 in): no pieces kept at hand make up for that [m]. Guesses.
 HARDLY_KNOWN: Final = 0.03
 NOT_KNOWN: Final = 0.1016
+
+#: An obstacle's top that lies so much below the ground, and more than it is uncertain by, was misread [m].
+BURIED: Final = 0.01
 
 #: From so many tie ends closed with shims on, a higher gap is suggested (a choice).
 MANY_SHIMS: Final = 6
@@ -91,6 +95,7 @@ def plan_advisories(plan: Plan) -> tuple[Advisory, ...]:
         *_slope_not_known(plan),
         *_hardly_known(plan),
         *_touching(plan),
+        *_buried(plan),
     ]
     return (*found, *_no_truck(plan), *_low_gap(plan))
 
@@ -99,6 +104,26 @@ def _too_high(plan: Plan) -> list[Advisory]:
     if plan.verdict.level_ok or plan.line.kind != "level":
         return []
     return [Advisory("stop", "the whole run", plan.verdict.text, "height limit: common practice, no source")]
+
+
+def _buried(plan: Plan) -> list[Advisory]:
+    """Obstacles whose tops lie below the ground: misread, so that the line may lie too low over them."""
+    from trackkit.plan import obstacles_of
+
+    obstacles, ground = obstacles_of(plan.job, plan.ground), plan.ground
+    if obstacles is None or set(ground.sides) != set(SIDES):
+        return []
+    show = plan.job.display
+    return [
+        Advisory(
+            "caution", label,
+            f"lies {show.small_unit(depth)} below the ground as it was read: what is in the way stands over "
+            "it; read its top again",
+            "more than two standard deviations of the ground, and 1 cm: a choice",
+        )
+        for label, depth, sd in buried_obstacles(ground, plan.run, obstacles, width=plan.job.width)
+        if depth > BURIED + 2.0 * sd
+    ]  # fmt: skip
 
 
 def _high(plan: Plan) -> list[Advisory]:

@@ -29,8 +29,8 @@ from trackkit.survey.readings import cautions
 from trackkit.survey.sights import sights_of
 
 __all__ = [
-    "Laid", "Plan", "Stacked", "fills_of", "lay_line", "lay_on", "make_plan", "plan_of", "stack_up",
-    "warnings_of",
+    "Laid", "Plan", "Stacked", "fills_of", "lay_line", "lay_on", "make_plan", "obstacles_of", "plan_of",
+    "stack_up", "warnings_of",
 ]  # fmt: skip
 
 #: Grades that differ by less move no tie end of a 30 m run by a millimetre.
@@ -219,7 +219,7 @@ def plan_of(stacked: Stacked, *, governing: Governing | None = None) -> Plan:
     job, run, ground, line = laid.job, laid.run, laid.ground, laid.line
     verdict = level_verdict(
         ground, run, height_limit=job.stack_rules.refuse_height, grade_limit=job.file.line.grade_limit,
-        rolling=job.rolling, gap=_gap(job), obstacles=_obstacles(job, ground), clearance=job.clearance,
+        rolling=job.rolling, gap=_gap(job), obstacles=obstacles_of(job, ground), clearance=job.clearance,
     )  # fmt: skip
     draft = Plan(
         job=job, run=line.run, ground=ground, line=line, fills=fills, summary=summarise_fills(fills),
@@ -266,7 +266,8 @@ def _gap(job: Job) -> float:
     return GAP if job.file.line.gap is None else job.file.line.gap
 
 
-def _obstacles(job: Job, ground: Ground) -> pd.DataFrame | None:
+def obstacles_of(job: Job, ground: Ground) -> pd.DataFrame | None:
+    """Return a job's obstacles with their heights, those read by laser too; None where there are none."""
     obstacles = survey_of(job).obstacles
     if obstacles.empty:
         return None
@@ -282,7 +283,7 @@ def _line(job: Job, ground: Ground, run: Run) -> FinishedLine:
     asked = job.file.line
     common: dict[str, Any] = {
         "reference": job.reference, "gap": _gap(job), "confidence": asked.confidence,
-        "obstacles": _obstacles(job, ground), "clearance": job.clearance, "doubt": job.doubt,
+        "obstacles": obstacles_of(job, ground), "clearance": job.clearance, "doubt": job.doubt,
         "set_from": control_of(job, ground),
     }  # fmt: skip
     if asked.kind == "level":

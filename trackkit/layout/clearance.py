@@ -6,8 +6,9 @@ points of the ground they are made of, so that what rests on a row hangs on thos
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ from trackkit.layout.grounds import SIDES, FloatArray, GroundLike, Point
 from trackkit.layout.laid import Run
 from trackkit.problems import CannotDo
 
-__all__ = ["Clearance", "Rows", "clearance_rows", "with_laser_heights"]
+__all__ = ["Clearance", "Rows", "buried_obstacles", "clearance_rows", "with_laser_heights"]
 
 
 @dataclass(frozen=True)
@@ -195,10 +196,51 @@ def _obstacles(
             need = clearance.over + clearance.truck_drop - run.rail_top
         else:
             continue
-        note = str(row.get("note") or "")
-        where = f"{note + ', ' if note else ''}{run.display.long(station)}"
-        found.append((station, height + need, point, f"obstacle {number} ({where})"))
+        found.append((station, height + need, point, _label(run, number, row)))
     return found
+
+
+def _label(run: Run, number: int, row: Mapping[Hashable, Any]) -> str:
+    """Return what an obstacle is called: its number, its note, and where it is."""
+    note = str(row.get("note") or "")
+    return f"obstacle {number} ({note + ', ' if note else ''}{run.display.long(float(row['station_m']))})"
+
+
+def buried_obstacles(
+    ground: GroundLike, run: Run, obstacles: pd.DataFrame, *, width: float
+) -> tuple[tuple[str, float, float], ...]:
+    """Return the obstacles beside the track whose tops lie lower than the ground there.
+
+    An obstacle stands over the ground: one that does not was misread, or is none.
+
+    Parameters
+    ----------
+    ground : GroundLike
+        Read under both rails: between them, and beside them, its height is taken straight across.
+    run : Run
+    obstacles : DataFrame
+        station_m, offset_m, height_m, and note if there is one.
+    width : float
+        Distance between the two sides of the ground [m].
+
+    Returns
+    -------
+    tuple of (label, depth, sd)
+        By how much each lies below the ground, and how well the ground there is known [m].
+    """
+    found = []
+    for number, row in enumerate(obstacles.to_dict("records"), start=1):
+        station, across = float(row["station_m"]), float(row["offset_m"]) / width
+        height = float(row.get("height_m", np.nan))
+        if not run.head <= station <= run.tail or not np.isfinite(height) or row.get("point"):
+            continue
+        both: list[Point] = [(station, side) for side in SIDES]
+        share = np.array([0.5 - across, 0.5 + across])
+        depth = float(share @ ground.mean(both)) - height
+        if depth > 0.0:
+            variance = float(share @ ground.covariance(both) @ share)
+            found.append((_label(run, number, row), depth, float(np.sqrt(max(variance, 0.0)))))
+    return tuple(found)
 
 
 def with_laser_heights(obstacles: pd.DataFrame, lasers: Mapping[str, float]) -> pd.DataFrame:
