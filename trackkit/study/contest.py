@@ -199,10 +199,10 @@ class Compared:
 def draw(contest: Contest, draws: int, seed: int) -> Drawn:
     """Return draws of a contest; the same seed gives the same draws, the likely grounds mixed."""
     grounds = contest.grounds
-    normals = np.random.default_rng(seed).standard_normal((contest.mean.size, draws))
+    ones = np.ones((contest.mean.size + 1, draws))  # below the normals, so that one product adds the means
+    normals = np.random.default_rng(seed).standard_normal(out=ones[:-1])
     if len(grounds) == 1:
-        heights = _root(grounds[0].covariance) @ normals
-        heights += grounds[0].mean[:, None]
+        heights = np.column_stack([_root(grounds[0].covariance), grounds[0].mean]) @ ones
     else:
         heights = np.empty_like(normals)
         of = deal([one.share for one in grounds], draws)
