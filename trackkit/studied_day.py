@@ -164,7 +164,8 @@ def _spare_words(studied: Studied, start: int) -> str:
             words += f" {height} more {saves} all the same: such stacks take fewer pieces.{most}"
         return words
     if spare.spare == 0.0 or spare.saves < _NOTHING:
-        return f"Spare height as insurance does not pay: lifting again costs {_minutes(lifting)} on average."
+        costs = "less than a minute" if lifting < _NOTHING else _minutes(lifting)
+        return f"Spare height as insurance does not pay: lifting again costs {costs} on average."
     return (
         f"Spare height as insurance: {height} on top of the gap {saves}; then nothing has to be lifted "
         f"again, {stays} (without it {without}).{most}"

@@ -212,7 +212,7 @@ def reference_lines(studied: Studied) -> list[str]:
     what = "tie end" if (likely["kind"] == "tie").all() else "point"
     lines = [f"Which {what} is the highest is a chance: {each}." if each else _NONE_LIKELY]
     if len(studied.pairs):
-        lines = [f"A line with least fill rests on two tie ends, and which is a chance: {each}."]
+        lines = [f"A line with least fill rests on two {what}s, and which is a chance: {each}."]
     elif studied.laid.line.kind == "follow" and study.planned < 0:
         rests = named(" and ".join(studied.laid.line.rests_on), studied.job.side)
         lines = [
