@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trackkit.study.apart import Apart, chance_wrong, given, highest_chances
-from trackkit.survey.quality.next_reading import Foreseen
+from trackkit.survey.quality.foreseen import Foreseen
 
 
 def apart_of(above, before, after, *, share=1.0, seen=0.0):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from trackkit.study.contest import Contest, Likely, draw
 from trackkit.study.exact import exact_governs
-from trackkit.survey.quality.next_reading import Foreseen
+from trackkit.survey.quality.foreseen import Foreseen
 
 __all__ = ["Apart", "chance_wrong", "given", "highest_chances"]
 

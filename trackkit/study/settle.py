@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 from trackkit.layout.grounds import Point
 from trackkit.study.apart import Apart, chance_wrong, given, highest_chances
 from trackkit.survey.ground import Ground
-from trackkit.survey.quality.next_reading import NextReadings, Possible, foresee, next_readings
+from trackkit.survey.quality.foreseen import foresee
+from trackkit.survey.quality.next_reading import NextReadings, Possible, next_readings
 from trackkit.tables.rows import rows_of
 
 __all__ = ["CONTENDS", "Settled", "what_settles"]

@@ -22,8 +22,7 @@ if TYPE_CHECKING:
     from trackkit.survey.ground import Ground
 
 __all__ = [
-    "KINDS", "Foreseen", "NextReadings", "Possible", "foresee", "next_readings",
-    "possible_readings",
+    "KINDS", "NextReadings", "Possible", "asked_about", "joint_of", "next_readings", "possible_readings",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -184,7 +183,7 @@ def next_readings(
     ValueError
         For another goal, a count below 1, or weights or importance of another shape.
     """
-    asked = _asked(points, weights)
+    asked = asked_about(points, weights)
     if goal not in ("largest", "sum"):
         raise ValueError(f"goal must be 'largest' or 'sum', got {goal!r}")
     if count < 1:
@@ -195,95 +194,19 @@ def next_readings(
     tried = tuple(possible_readings(ground) if possible is None else possible)
     rods = any(reading.kind == "rod" for reading in tried)
     ties = _ties(ground) if rods else ()
-    joint, noise, _ = _joint(ground, points, asked, tried, ties)
+    joint, noise, _ = joint_of(ground, points, asked, tried, ties)
     return _greedy(joint, noise, matters, tried, ties, count, goal)
 
 
-@dataclass(frozen=True, eq=False)
-class Foreseen:
-    """What readings would find, and what they would say of what is asked about, before they are taken.
-
-    Attributes
-    ----------
-    spread : array, shape (m, m)
-        Covariance of what is asked about, as the survey stands [m²].
-    expected : array, shape (k,)
-        What the readings are expected to find [m]; a rod's up to the height of a laser set up anew.
-    found : array, shape (k, k)
-        Covariance of what they may find, their own scatter included [m²].
-    shared : array, shape (m, k)
-        Covariance of what is asked about with what they find [m²].
-    """
-
-    spread: Array
-    expected: Array
-    found: Array
-    shared: Array
-
-    def first(self, count: int) -> Foreseen:
-        """Return the same for the first readings alone."""
-        some = slice(count)
-        return Foreseen(self.spread, self.expected[some], self.found[some, some], self.shared[:, some])
-
-    @property
-    def after(self) -> Array:
-        """Covariance of what is asked about, once all of the readings are taken, shape (m, m) [m²]."""
-        return np.asarray(self.spread - self.shared @ self._gain.T)
-
-    def shift(self, readings: Array) -> Array:
-        """Return by how much what is asked about moves, given what was found: (..., k) to (..., m) [m]."""
-        return np.asarray((readings - self.expected) @ self._gain.T)
-
-    def log_likelihood(self, readings: Array) -> Array:
-        """Return how likely it was to find that, (..., k) to (...,): the logarithm, up to 2 pi."""
-        _, size = np.linalg.slogdet(self.found)
-        away = readings - self.expected
-        inverse = np.linalg.pinv(self.found, hermitian=True) if self.expected.size else self.found
-        return np.asarray(-0.5 * (np.einsum("...i,ij,...j->...", away, inverse, away) + size))
-
-    @property
-    def _gain(self) -> Array:
-        if not self.expected.size:
-            return self.shared
-        return np.asarray(np.linalg.solve(self.found, self.shared.T).T)
-
-
-def foresee(
-    ground: Ground,
-    points: Sequence[Point],
-    weights: Array,
-    readings: Sequence[Possible],
-    ties: Sequence[Point] = (),
-) -> Foreseen:
-    """Return what given readings would find, and say of combinations of heights, before they are taken.
-
-    Parameters
-    ----------
-    ground, points, weights
-        As in `next_readings`.
-    readings : sequence of Possible
-    ties : sequence of Point
-        Where the rod is stood first, as `NextReadings.ties`: they come first among what is found.
-    """
-    asked, size = _asked(points, weights), len(ties)
-    joint, noise, sights = _joint(ground, points, asked, tuple(readings), tuple(ties))
-    count = len(asked)
-    order = count + np.concatenate([np.arange(size) + len(readings), np.arange(len(readings))]).astype(int)
-    found = joint[np.ix_(order, order)] + np.diag(noise[order - count])
-    everything = list(dict.fromkeys(point for sight in sights for point in sight))
-    mean = dict(zip(everything, ground.mean(everything), strict=True)) if everything else {}
-    expected = [sum(share * mean[point] for point, share in sights[i].items()) for i in order - count]
-    return Foreseen(joint[:count, :count], np.array(expected), found, joint[:count, order])
-
-
-def _asked(points: Sequence[Point], weights: Array) -> Array:
+def asked_about(points: Sequence[Point], weights: Array) -> Array:
+    """Return weights as an array with a row for each thing asked about; ValueError if they do not fit."""
     asked = np.atleast_2d(np.asarray(weights, dtype=float))
     if asked.shape[1] != len(points):
         raise ValueError(f"weights must have a column for each point, {len(points)}; got {asked.shape[1]}")
     return asked
 
 
-def _joint(
+def joint_of(
     ground: Ground,
     points: Sequence[Point],
     asked: Array,
