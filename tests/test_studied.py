@@ -210,7 +210,9 @@ def test_an_obstacle_higher_than_all_tie_ends_is_named_and_is_the_start_advised(
     study = studied.study
     assert study.contenders()["kind"].tolist() == ["obstacle"]
     assert settle_lines(studied) == [
-        "What would settle it: nothing has to, the highest point is as good as certain."
+        "What would settle it: nothing has to, the highest point is as good as certain.",
+        "The height of obstacle 1 (sprinkler head, 4.00 m) counts as exact: nothing checks it. Read its top "
+        "a second time, from another laser position if you can.",
     ]
     assert settle_listing(studied) is None
     assert study.likeliest == int(study.contest.mean[: study.contest.ends].argmax())

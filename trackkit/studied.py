@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -34,7 +34,7 @@ from trackkit.survey.quality.at_hand import kinds_of
 from trackkit.survey.quality.next_reading import possible_readings
 
 __all__ = [
-    "Studied", "eye_of", "set_from", "stacks_from", "studied_in_steps", "study_job", "with_gap",
+    "Studied", "eye_of", "set_from", "stacks_from", "study_job", "with_gap",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -137,22 +137,10 @@ def study_job(stacked: Stacked) -> Studied:
     CannotDo
         If the job names a tie that the run does not have, or a point that lies off it.
     """
-    steps = studied_in_steps(stacked)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as over:
-            found: Studied = over.value
-            return found
-
-
-def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
-    """Return `study_job`, and yield between its parts; the parameters are the same."""
     laid = stacked.laid
     job, ground, line = laid.job, laid.ground, laid.line
     asked, unit = job.file.study, job.display.unit
     by_height = _by_height(job, line.run)
-    yield
     eye = None if asked.by_eye is None else _point(asked.by_eye, line.run)
     likely = likely_grounds(ground)
     study = compare_references(
@@ -163,16 +151,13 @@ def studied_in_steps(stacked: Stacked) -> Generator[None, None, Studied]:
         likely=likely,
     )  # fmt: skip
     pairs = compare_pairs(study, line)
-    yield
     rate = MISREAD if asked.misread is None else asked.misread
     units = asked.misread_by or UNITS[unit]
     causes = find_causes(
         ground, line, units=units, rate=rate, set_from=control_of(job, ground), likely=likely
     )
     high = high_point(ground, line, likely=likely)
-    yield
     day = day_work(stacked, study, by_height)
-    yield
     return Studied(stacked, study, pairs, high, causes, day, _settled(laid, study, likely), likely)
 
 

@@ -193,8 +193,9 @@ def settle_lines(studied: Studied) -> list[str]:
     now, *later = (1.0 - mass * (1.0 - wrong) for wrong in (settled.wrong_now, *settled.wrong_after))
     obstacles = _obstacles_among(studied, settled)
     what = "point" if obstacles else "tie end"
+    again = _again_words(studied, obstacles)
     if now < _HARDLY:
-        return [f"What would settle it: nothing has to, the highest {what} is as good as certain."]
+        return [f"What would settle it: nothing has to, the highest {what} is as good as certain.", *again]
     steps = []
     for row, after in zip(rows_of(settled.found.table), later, strict=True):
         steps.append(f"{KINDS[row.kind]} at {reading_place(row, job)} ({chance_words(after)} then)")
@@ -208,7 +209,7 @@ def settle_lines(studied: Studied) -> list[str]:
     return [
         f"What would settle it: {', then '.join(steps)}.{f' {first}' if first else ''} Now the chance that "
         f"it is another {what} than the likeliest is {chance_words(now)}.{small}",
-        *(_again_words(studied, obstacles) if obstacles else ()),
+        *again,
     ]
 
 
