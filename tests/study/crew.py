@@ -14,3 +14,12 @@ def work(drawn, starts, spares, **more):
     n = np.shape(drawn)[1]
     given = {"support": np.arange(n), "stations": np.arange(n, dtype=float), "gap": 0.010, "touch": 0.0}
     return expected_work(drawn, starts, spares, **(given | {"pace": PACE} | more))
+
+
+def same_as_loops(found, loops):
+    """Fail unless the work is that of loops: lifts, lifted, slid, placing, again, too_high; by draw last."""
+    names = ("lifts", "lifted", "slid", "placing", "again", "too_high")
+    for name, values in zip(names, loops.mean(axis=3), strict=True):
+        np.testing.assert_allclose(getattr(found, name), values, rtol=1e-12, err_msg=name)
+    np.testing.assert_allclose(found.minutes, loops[3] + loops[4], rtol=1e-12)
+    np.testing.assert_array_equal(found.stays, (loops[0] == 0).mean(axis=2))
